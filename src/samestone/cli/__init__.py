@@ -21,9 +21,7 @@ class Refusal(Exception):
 
 
 def build_parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="samestone", description="Is it the same stone? The counter, and its tools."
-    )
+    parser = argparse.ArgumentParser(prog="samestone", description="Is it the same stone? The counter, and its tools.")
     parser.add_argument("--version", action="version", version=f"samestone {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for group in GROUPS:
