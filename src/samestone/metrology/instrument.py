@@ -1,0 +1,58 @@
+"""An instrument and how well its indications are known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+ENOUGH_DOF = 20
+"""Below this many degrees of freedom behind `u` no likelihood ratio may rest on it (power of the repeat check: 0.83)."""
+
+Standing = Literal["measured", "declared", "unsupported"]
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One gauge, scale, probe or lamp, with the standard uncertainty of a single indication.
+
+    `u` holds everything but the step of the display; `u_common` is that part of it which every indication of the same
+    sitting shares (the zero error), so that it neither averages out nor differs between two diameters. `dof` is the
+    number of degrees of freedom behind `u` where it was measured; `declared` says that it is a stated, deliberately wide
+    figure instead. `resolution`, `u` and `u_common` are in `unit`.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    resolution: float
+    u: float
+    u_common: float = 0.0
+    dof: float | None = None
+    declared: bool = False
+
+    def __post_init__(self) -> None:
+        for field in ("resolution", "u", "u_common"):
+            value = getattr(self, field)
+            if not math.isfinite(value) or value < 0:
+                raise ValueError(f"instrument {self.name!r}: {field} is {value}, expected a number of at least 0")
+        if self.u == 0 and self.resolution == 0:
+            raise ValueError(f"instrument {self.name!r}: u and resolution are both 0; state at least one of them")
+        if self.u_common > self.u:
+            raise ValueError(
+                f"instrument {self.name!r}: u_common {self.u_common} is larger than u {self.u}, of which it is a part"
+            )
+        if self.dof is not None and not self.dof >= 1:
+            raise ValueError(f"instrument {self.name!r}: dof is {self.dof}, expected at least 1 or none")
+
+    @property
+    def u_independent(self) -> float:
+        """The part of `u` that is drawn anew for every indication; sqrt(u^2 - u_common^2)."""
+        return math.sqrt(self.u**2 - self.u_common**2)
+
+    @property
+    def standing(self) -> Standing:
+        """Whether `u` is measured well enough to carry evidence, is a declared figure to be shown as such, or neither."""
+        if self.dof is not None and self.dof >= ENOUGH_DOF:
+            return "measured"
+        return "declared" if self.declared else "unsupported"
