@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from samestone.metrology import Problem
@@ -40,6 +40,87 @@ PROPERTIES: Mapping[str, Property] = {
 }
 
 
+_WIDEST_OVAL = 1.2
+"""A round stone whose largest diameter exceeds the smallest by more was mistyped (common practice, no source)."""
+_DEPTH_RATIO = (0.25, 1.1)
+"""Depth over mean diameter of any round faceted stone (common practice, no source)."""
+_FACTOR = (0.0025, 0.0150)
+"""ct / (d^2 h) in mm: a cone of glass (SG 2.2) to a solid cylinder of gadolinium gallium garnet (SG 7.1), computed as
+0.005 SG V / (d^2 h), V = pi/12 and pi/4, the latter cut to what a faceted stone fills of it."""
+
+
 def check_values(values: Mapping[str, float]) -> tuple[Problem, ...]:
-    """Say what cannot be true of a stone with these values, by property name; empty is good news."""
-    raise NotImplementedError
+    """Say what cannot be true of a round stone with these values, by property name; empty is good news.
+
+    Each value on its own first (range, units mixed up); only if all pass, against one another: diameters swapped, depth
+    against diameter, weight against size.
+    """
+    problems = [problem for name, value in values.items() if (problem := _check_one(name, value))]
+    return tuple(problems) if problems else tuple(_check_together(values))
+
+
+def _check_one(name: str, value: float) -> Problem | None:
+    known = PROPERTIES.get(name)
+    if known is None:
+        return Problem(name, "an unknown property", f"one of {', '.join(PROPERTIES)}", "correct the name")
+    expected = f"{known.low:g} to {known.high:g} {known.unit}"
+    if not math.isfinite(value):
+        return Problem(name, str(value), expected, "give a number")
+    if known.low <= value <= known.high:
+        return None
+    found = f"{value:g} {known.unit}"
+    if name == "table_percent" and value > known.high:
+        wider = "wider than the girdle" if value >= 100 else "larger than any table"
+        return Problem(name, f"{found}, {wider}", expected, "give the table in per cent of the mean girdle diameter")
+    if value < 0:
+        return Problem(name, found, expected, "a size cannot be negative; read it again")
+    hint = next((text for factor, text in known.slips if known.low <= value / factor <= known.high), "read it again")
+    return Problem(name, found, expected, hint)
+
+
+def _check_together(values: Mapping[str, float]) -> Iterator[Problem]:
+    low, high = values.get("diameter_min_mm"), values.get("diameter_max_mm")
+    if low is not None and high is not None:
+        if low > high:
+            yield Problem(
+                "diameter_min_mm",
+                f"{low:g} mm, above diameter_max_mm {high:g} mm",
+                "the smaller of the two",
+                "swap the two diameters or read them again",
+            )
+            return
+        if high > _WIDEST_OVAL * low:
+            yield Problem(
+                "diameter_max_mm",
+                f"{high:g} mm against a smallest diameter of {low:g} mm",
+                f"at most {_WIDEST_OVAL:g} times the smallest",
+                "read both again; a stone that is not round has another cut",
+            )
+            return
+    across = [d for d in (low, high) if d is not None]
+    if across:
+        yield from _check_against_diameter(values, sum(across) / len(across))
+
+
+def _check_against_diameter(values: Mapping[str, float], diameter: float) -> Iterator[Problem]:
+    depth, weight = values.get("depth_mm"), values.get("weight_ct")
+    if depth is not None and not _DEPTH_RATIO[0] <= depth / diameter <= _DEPTH_RATIO[1]:
+        yield Problem(
+            "depth_mm",
+            f"{depth:g} mm, {100 * depth / diameter:.0f} % of the diameter",
+            f"{_DEPTH_RATIO[0] * 100:g} to {_DEPTH_RATIO[1] * 100:g} % of the diameter",
+            "read depth and diameters again",
+        )
+        return
+    if weight is None:
+        return
+    least, most = (depth, depth) if depth is not None else (_DEPTH_RATIO[0] * diameter, _DEPTH_RATIO[1] * diameter)
+    lightest, heaviest = _FACTOR[0] * diameter**2 * least, _FACTOR[1] * diameter**2 * most
+    if not lightest <= weight <= heaviest:
+        slips = PROPERTIES["weight_ct"].slips
+        hint = next(
+            (text for factor, text in slips if lightest <= weight / factor <= heaviest), "weigh and measure again"
+        )
+        yield Problem(
+            "weight_ct", f"{weight:g} ct", f"{lightest:.3g} to {heaviest:.3g} ct for a stone of this size", hint
+        )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 ENOUGH_DOF = 20
-"""Below this many degrees of freedom behind `u` no likelihood ratio may rest on it (power of the repeat check: 0.83)."""
+"""With fewer degrees of freedom behind `u`, no likelihood ratio may rest on it: too small a u would pass unseen."""
 
 Standing = Literal["measured", "declared", "unsupported"]
 
@@ -18,8 +18,8 @@ class Instrument:
 
     `u` holds everything but the step of the display; `u_common` is that part of it which every indication of the same
     sitting shares (the zero error), so that it neither averages out nor differs between two diameters. `dof` is the
-    number of degrees of freedom behind `u` where it was measured; `declared` says that it is a stated, deliberately wide
-    figure instead. `resolution`, `u` and `u_common` are in `unit`.
+    number of degrees of freedom behind `u` where it was measured; `declared` says that it is a stated, deliberately
+    wide figure instead. `resolution`, `u` and `u_common` are in `unit`.
     """
 
     name: str
@@ -52,7 +52,7 @@ class Instrument:
 
     @property
     def standing(self) -> Standing:
-        """Whether `u` is measured well enough to carry evidence, is a declared figure to be shown as such, or neither."""
+        """Whether `u` is measured well enough to carry evidence, is declared (and shown as such), or neither."""
         if self.dof is not None and self.dof >= ENOUGH_DOF:
             return "measured"
         return "declared" if self.declared else "unsupported"

@@ -32,7 +32,7 @@ def take_reading(indications: Sequence[float], instrument: Instrument) -> Readin
 
     The independent part falls with the number of indications, the common part does not. The display adds
     resolution^2/12 (JCGM 100:2008, F.2.2.1); it averages out too where the scatter spans half a step or more, otherwise
-    every indication is cut off in the same place and it stays. Refuses an empty sequence and numbers that are not finite.
+    every indication is cut off in the same place and it stays. Refuses an empty sequence and numbers not finite.
 
     >>> gauge = Instrument("gauge", "gauge", "mm", resolution=0.01, u=0.010, u_common=0.004)
     >>> round(take_reading([6.47, 6.46, 6.47], gauge).u, 4)
