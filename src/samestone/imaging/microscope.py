@@ -1,0 +1,1 @@
+"""Measuring with the microscope: silhouettes, scales, prongs, inscriptions, focus stacks."""
