@@ -96,7 +96,10 @@ def payload_digest(payload: Any, salt: bytes) -> str:
 
 
 def next_entry(last: Entry | None, *, at: str, kind: str, subject: str, payload: Any, salt: bytes) -> Entry:
-    """The entry that follows ``last`` (None: the first one). A clock set back is not refused: ``check_entries`` says it."""
+    """The entry that follows ``last`` (None: the first one).
+
+    A clock set back is not refused, it would stop the shop: ``check_entries`` says it.
+    """
     return Entry(
         number=last.number + 1 if last else 0,
         at=at,

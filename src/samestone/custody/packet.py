@@ -1,18 +1,43 @@
-"""The packet: everything about one job, with its proof, in one file that can be checked without us."""
+"""The packet: everything about one job, with its proof, in one file that can be checked without us.
+
+docs/format/packet.md describes the file; ``verify_packet`` and the page inside each packet make the same checks.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from samestone.custody.archive import BadArchive, read_archive, write_archive
+from samestone.custody.bag import TAG_MANIFEST, make_bag
+from samestone.custody.canonical import NotCanonical, canonical_bytes, read_canonical
 from samestone.custody.chain import Entry
 from samestone.custody.key import Key
-from samestone.custody.receipt import Receipt, ShortReceipt
+from samestone.custody.page import check_page
+from samestone.custody.receipt import Receipt
+from samestone.custody.tree import consistency_proof, inclusion_proof, tree_root
+from samestone.custody.verification import Check, verify_packet
+
+__all__ = [
+    "BadPacket",
+    "Check",
+    "Content",
+    "LoggedEntry",
+    "Packet",
+    "build_packet",
+    "read_packet",
+    "replay_input",
+    "verify_packet",
+]
+
+LOG_FORMAT = "samestone-log/1"
+_PLAIN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 
 
 class BadPacket(ValueError):
-    """Not a packet at all: what was found, what was expected, what to do next."""
+    """Not a packet, or not to be made into one: what was found, what was expected, what to do next."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +56,7 @@ class Content:
     ``record`` is the job's record (canonical JSON: no floats, see ``canonical.decimal_strings``); its SHA-256, and that
     of every photograph, must stand somewhere in a payload of ``entries`` (append that entry before building).
     ``photographs`` maps plain file names to the original bytes. ``digests`` are those of the whole log, in order.
+    ``at`` is UTC as in 2026-03-02T09:30:00Z.
     """
 
     subject: str
@@ -46,24 +72,96 @@ class Content:
 
 
 @dataclass(frozen=True)
-class Check:
-    """One thing that was checked: whether it holds, in one plain sentence."""
+class Packet:
+    """A packet's files by their names inside its folder; ``wrapping`` says what is wrong with the zip, if anything."""
 
-    name: str
-    holds: bool
-    says: str
+    files: Mapping[str, bytes]
+    wrapping: str = ""
 
 
 def build_packet(content: Content, *, key: Key) -> bytes:
-    """One zip, the same bytes for the same content and key."""
-    raise NotImplementedError
+    """One zip, the same bytes for the same content and key; refuses what its own checks would not pass."""
+    payload = {
+        "record.json": canonical_bytes(content.record),
+        "log.json": canonical_bytes(_log(content)),
+        "statement.pdf": content.statement,
+        **{f"photographs/{_plain(name)}": data for name, data in content.photographs.items()},
+    }
+    tags = {
+        "check.html": check_page(),
+        "signature/public-key.pem": key.public_pem,
+        "signature/certificate.pem": content.certificate_pem,
+    }
+    facts = {
+        "Bagging-Date": content.at[:10],
+        "External-Identifier": content.subject,
+        "Source-Organization": content.shop,
+    }
+    files = make_bag(payload, tags, facts)
+    signature = key.sign(files[TAG_MANIFEST])
+    files["signature/tagmanifest.raw"], files["signature/tagmanifest.der"] = signature.raw, signature.der
+    if failed := [check.says for check in verify_packet(Packet(files)) if not check.holds]:
+        raise BadPacket("this would not be a sound packet: " + "; ".join(failed))
+    folder = "packet-" + re.sub(r"[^A-Za-z0-9]+", "-", content.subject).strip("-")
+    return write_archive({f"{folder}/{name}": data for name, data in files.items()})
 
 
-def verify_packet(data: bytes, receipts: Sequence[Receipt | ShortReceipt] = ()) -> tuple[Check, ...]:
-    """Every check of a packet, in order; refuses (``BadPacket``) only what is no packet at all."""
-    raise NotImplementedError
+def read_packet(data: bytes) -> Packet:
+    """The packet in a zip; refuses (``BadPacket``) what is no packet at all."""
+    try:
+        archive = read_archive(data)
+    except BadArchive as error:
+        kind = "a PDF; give the packet, the zip that came with it" if data.startswith(b"%PDF") else str(error)
+        raise BadPacket(f"cannot be read as a packet: {kind}") from error
+    folders = {name.split("/", 1)[0] for name in archive.files}
+    files = {name.split("/", 1)[1]: content for name, content in archive.files.items() if "/" in name}
+    if TAG_MANIFEST not in files:
+        raise BadPacket(f"a zip, but not a packet: expected one folder with {TAG_MANIFEST} in it")
+    if len(folders) != 1 or len(files) != len(archive.files):
+        raise BadPacket(f"a packet holds one folder; found {', '.join(sorted(folders))}")
+    return Packet(files, _wrapping(archive.damaged, as_written=archive.as_written))
 
 
-def replay_input(data: bytes) -> tuple[Mapping[str, Any], Mapping[str, Any], Mapping[str, Any]]:
+def replay_input(packet: Packet) -> tuple[Any, Any, Any]:
     """The record's examinations at take-in and at pick-up, and its verdict with numbers as decimal strings."""
-    raise NotImplementedError
+    if "data/record.json" not in packet.files:
+        raise BadPacket("the packet has no data/record.json")
+    try:
+        record = read_canonical(packet.files["data/record.json"])
+        return record["examinations"]["take_in"], record["examinations"]["pick_up"], record["verdict"]
+    except NotCanonical as error:
+        raise BadPacket(f"data/record.json {error}") from error
+    except (KeyError, TypeError) as error:
+        raise BadPacket("data/record.json has no examinations.take_in, examinations.pick_up and verdict") from error
+
+
+def _log(content: Content) -> dict[str, Any]:
+    """This job's entries with payloads, salts and proofs; of all others nothing but digests inside the proofs."""
+    digests = content.digests
+    entries = [
+        {
+            "entry": logged.entry.as_json(),
+            "payload": logged.payload,
+            "proof": list(inclusion_proof(digests, logged.entry.number)),
+            "salt": logged.salt.hex(),
+        }
+        for logged in content.entries
+    ]
+    receipts = [
+        {"consistency": list(consistency_proof(digests, receipt.size)), "receipt": receipt.as_json()}
+        for receipt in content.receipts
+    ]
+    head = {"root": tree_root(digests), "size": len(digests)}
+    return {"entries": entries, "format": LOG_FORMAT, "head": head, "receipts": receipts, "subject": content.subject}
+
+
+def _plain(name: str) -> str:
+    if not _PLAIN_NAME.fullmatch(name):
+        raise BadPacket(f"the photograph is called {name!r}; expected letters, digits, dots and dashes only")
+    return name
+
+
+def _wrapping(damaged: Sequence[str], *, as_written: bool) -> str:
+    if damaged:
+        return f"The zip is damaged at {', '.join(damaged)}"
+    return "" if as_written else "The zip was packed again or altered around its files since the shop wrote it"

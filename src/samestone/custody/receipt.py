@@ -105,7 +105,7 @@ def read_receipt(text: str) -> Receipt | ShortReceipt:
     if text.startswith("{"):
         try:
             return Receipt.from_json(json.loads(text))
-        except json.JSONDecodeError as error:
+        except (json.JSONDecodeError, RecursionError) as error:
             raise BadReceipt(f"the receipt is not JSON: {error}") from error
     if found := _QR.fullmatch(text.upper()):
         number, digest, size, root, at, fingerprint = found.groups()
