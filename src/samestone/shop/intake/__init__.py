@@ -1,0 +1,1 @@
+"""The take-in: client, envelope, piece, stones, condition, agreed marks, receipt."""

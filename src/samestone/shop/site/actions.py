@@ -1,0 +1,60 @@
+"""What is written by no stage: the shop itself and the people who work in it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db import transaction
+
+from samestone.shop import ledger
+from samestone.shop.models import Instrument, Member, Shop
+
+# What a bench like this has. The uncertainties are wide defaults, common practice without a source, until the shop's
+# own repeats replace them.
+FIRST_INSTRUMENTS = (
+    ("gauge", "gauge", "mm", "0.01", "0.015", "0.005"),
+    ("carat scale", "scale", "ct", "0.001", "0.003", "0.001"),
+    ("microscope", "microscope", "%", "0.5", "0.7", ""),
+    ("uv box 365 nm", "uv lamp", "", "", "", ""),
+    ("thermal probe", "probe", "", "", "", ""),
+)
+
+
+@transaction.atomic
+def open_shop(  # noqa: PLR0913 - the first page of the shop asks for just this
+    *,
+    shop_name: str,
+    street: str,
+    town: str,
+    name: str,
+    username: str,
+    password: str,
+    at: dt.datetime,
+    simulated: bool = False,
+) -> Member:
+    """The shop, its owner and its first instruments."""
+    Shop.objects.create(name=shop_name, street=street, town=town, simulated=simulated)
+    owner = Member.objects.enrol(username=username, password=password, name=name, role=Member.Role.OWNER)
+    instruments = [
+        Instrument.objects.create(
+            name=title,
+            kind=kind,
+            unit=unit,
+            resolution=resolution,
+            u=u,
+            u_common=u_common,
+            basis="declared default, common practice",
+            since=at,
+        )
+        for title, kind, unit, resolution, u, u_common in FIRST_INSTRUMENTS
+    ]
+    ledger.append("shop opened", about="shop", at=at, by=owner, rows=instruments, details={"shop": shop_name})
+    return owner
+
+
+@transaction.atomic
+def enrol_member(*, name: str, username: str, password: str, role: str, by: Member, at: dt.datetime) -> Member:
+    """Someone new who works here."""
+    member = Member.objects.enrol(username=username, password=password, name=name, role=role)
+    ledger.append("member enrolled", about="shop", at=at, by=by, details={"username": username, "role": role})
+    return member

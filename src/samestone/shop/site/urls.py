@@ -1,0 +1,18 @@
+"""Where everything is. Each stage keeps its own addresses."""
+
+from __future__ import annotations
+
+from django.contrib.auth.views import LogoutView
+from django.urls import include, path
+
+from samestone.shop.site import views
+from samestone.shop.site.settings import SHOP, STAGES
+
+urlpatterns = [
+    path("", views.show_counter, name="counter"),
+    path("first-start/", views.start_shop, name="first-start"),
+    path("sign-in/", views.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("photograph/<int:pk>/", views.show_photograph, name="photograph"),
+    *(path("", include(f"samestone.shop.{stage}.urls")) for stage in STAGES if (SHOP / stage / "urls.py").exists()),
+]
