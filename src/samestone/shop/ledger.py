@@ -119,16 +119,18 @@ def history(about: models.Model | str, *kinds: str) -> models.QuerySet[Entry]:
     return entries.filter(kind__in=kinds) if kinds else entries
 
 
-def issue_receipt(job: Job, *, at: dt.datetime, by: Member) -> Receipt:
-    """A receipt for the job's newest entry, itself logged, so that `check` can hold the log against it later."""
+def issue_receipt(job: Job, *, at: dt.datetime) -> Receipt:
+    """A receipt for the job's newest entry: `.printed` for people, `.qr`, `.as_json()`.
+
+    Whoever gives it out logs it as "receipt given" with `details={"receipt": receipt.as_json(), …}`, so that the log
+    can be held against it later.
+    """
     newest = history(job).last()
     if newest is None:
         raise LookupError(f"job {job.envelope} has no entry in the log yet; record the take-in first")
-    receipt = custody.receipt.issue_receipt(
+    return custody.receipt.issue_receipt(
         as_link(newest), _digests(), at=utc(at), key_fingerprint=signing_key().fingerprint
     )
-    append("receipt given", about=job, at=at, by=by, details={"receipt": receipt.as_json()})
-    return receipt
 
 
 def last_receipt(job: Job) -> Receipt | None:
@@ -219,7 +221,7 @@ def certificate_pem(*, at: dt.datetime) -> bytes:
     path = Path(settings.DATA) / "certificate.pem"
     if path.exists():
         return path.read_bytes()
-    return write_secret(path, signing_key().certificate_pem(name=Shop.objects.get().name, at=at).encode())
+    return write_secret(path, signing_key().certificate_pem(name=Shop.objects.get().name, at=at))
 
 
 def key_fingerprint() -> str:

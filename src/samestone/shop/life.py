@@ -37,33 +37,23 @@ class Move:
     express_only: bool = False
 
 
-_EVERYWHERE_OPEN = frozenset(Station) - {Station.PICKED_UP}
+_AT_THE_COUNTER = frozenset({Station.TAKEN_IN, Station.CLEANED, Station.EXAMINED})
+_BEFORE_AND_AFTER_BENCH = frozenset({Station.EXAMINED, Station.INSPECTED, Station.READY})
 
+# The name of a move is the kind of entry that the log keeps of it.
 MOVES = {
     move.name: move
     for move in (
-        Move("clean", "clean", frozenset({Station.TAKEN_IN}), Station.CLEANED),
-        Move("leave uncleaned", "leave it uncleaned", frozenset({Station.TAKEN_IN}), Station.CLEANED),
-        Move("finish take-in", "finish the take-in", frozenset({Station.TAKEN_IN, Station.CLEANED}), Station.EXAMINED),
-        Move(
-            "give to bench",
-            "give to the bench",
-            frozenset({Station.EXAMINED, Station.INSPECTED, Station.READY}),
-            Station.BENCH,
-        ),
-        Move("unset", "take the stone out", frozenset({Station.BENCH}), loose=+1),
-        Move("reset", "set the stone again", frozenset({Station.BENCH}), loose=-1),
-        Move("inspect", "inspect the work", frozenset({Station.BENCH}), Station.INSPECTED, all_set=True),
-        Move("make ready", "put in the safe, ready", frozenset({Station.INSPECTED}), Station.READY, all_set=True),
-        Move(
-            "make ready at once",
-            "ready at once (express)",
-            frozenset({Station.TAKEN_IN, Station.CLEANED, Station.EXAMINED}),
-            Station.READY,
-            all_set=True,
-            express_only=True,
-        ),
-        Move("release", "hand over to the client", frozenset({Station.READY}), Station.PICKED_UP, all_set=True),
+        Move("cleaned", "clean", frozenset({Station.TAKEN_IN}), Station.CLEANED),
+        Move("left uncleaned", "leave it uncleaned", frozenset({Station.TAKEN_IN}), Station.CLEANED),
+        Move("examined", "finish the take-in", frozenset({Station.TAKEN_IN, Station.CLEANED}), Station.EXAMINED),
+        Move("given to bench", "give it to the bench", _BEFORE_AND_AFTER_BENCH, Station.BENCH),
+        Move("unset", "take a stone out", frozenset({Station.BENCH}), loose=+1),
+        Move("reset", "set a stone again", frozenset({Station.BENCH}), loose=-1),
+        Move("inspected", "finish the inspection", frozenset({Station.BENCH}), Station.INSPECTED, all_set=True),
+        Move("made ready", "put it away, ready", frozenset({Station.INSPECTED}), Station.READY, all_set=True),
+        Move("made ready at once", "make it ready at once", _AT_THE_COUNTER, Station.READY, express_only=True),
+        Move("picked up", "hand it over to the client", frozenset({Station.READY}), Station.PICKED_UP, all_set=True),
     )
 }
 
@@ -89,7 +79,7 @@ class State:
         if self.held:
             return f"Cannot {move.words}: the job is held ({self.held}). Lift the hold first."
         if self.station not in move.sources:
-            places = " or ".join(sorted(source.value for source in move.sources))
+            places = " or ".join(station.value for station in Station if station in move.sources)
             return f"Cannot {move.words}: the job stands at “{self.station.value}”; it would have to be at “{places}”."
         if move.all_set and self.loose:
             return f"Cannot {move.words}: {self.loose} stone(s) are out of their settings. Set them first."
