@@ -1,24 +1,26 @@
 """Micrometres per pixel, from a photograph of a stage micrometer.
 
-The plane of the rulings is mapped to the picture by a perspective and a lens with some distortion. Read backwards that is
-nearly linear: the position along the micrometer, in micrometres, is a low-order polynomial of the pixel co-ordinates.
-Every ruling gives its own number for that polynomial, its index times the division, so one linear least-squares fit
+The plane of the rulings is mapped to the picture by a perspective and a lens with some distortion. Read backwards
+that is nearly linear: the position along the micrometer is a low-order polynomial of the pixel co-ordinates. Every
+ruling gives its own number for that polynomial, its index times the division, so one linear least-squares fit
 answers. The scale is the length of the gradient at the centre of the picture.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 Grey = NDArray[np.float32]
+Places = NDArray[np.float64]
 
 BANDS = 24
 """Strips across the rulings; each gives one row of line positions."""
-LEAST_PITCH_PX = 4.5
+LEAST_PITCH_PX = 3.5
 """Closer rulings cannot be told apart reliably by a centroid: in trials such pictures gave a wrong answer with a
 plausible uncertainty."""
 LARGEST_RESIDUAL = 0.06
@@ -51,7 +53,7 @@ def measure_scale(grey: Grey, *, division_um: float) -> ScaleReading:
     """Measure micrometres per pixel from equally spaced parallel rulings.
 
     grey: (H, W), any unit, dark lines on light or light on dark. division_um: distance between neighbouring rulings.
-    Refuses (`Unresolved`) when no regular rulings are found, when they stand closer than 4.5 px, or when their centres
+    Refuses (`Unresolved`) when no regular rulings are found, when they stand closer than 3.5 px, or when their centres
     do not fall on a regular scale.
 
     Model: index·division = a + b·x + c·y + d·s² + e·s·t + k·s·(x² + y²), with x, y in pixels from the picture's centre,
@@ -71,7 +73,18 @@ def measure_scale(grey: Grey, *, division_um: float) -> ScaleReading:
             "Use more magnification, or sharper focus."
         )
     places, indices = index_lines(lines, pitch)
-    return fit_scale(places, indices, division_um=division_um, angle_deg=angle)
+    places -= (np.array(grey.shape[::-1]) - 1) / 2
+    fit = fit_scale(places, indices)
+    refuse_hidden_rulings(upright, fit)
+    um_per_px = fit.per_px * division_um
+    return ScaleReading(
+        um_per_px=um_per_px,
+        u=um_per_px * float(np.hypot(fit.relative_u, SYSTEMATIC)),
+        pitch_px=1.0 / fit.per_px,
+        angle_deg=angle,
+        rulings=fit.rulings,
+        residual_um=fit.residual * division_um,
+    )
 
 
 def flatten(grey: Grey) -> Grey:
@@ -91,8 +104,7 @@ def scale_direction(contrast: Grey) -> float:
     strong = weight > np.quantile(weight[::7, ::7], 0.90)
     double = np.arctan2(2 * (gx * gy)[strong].sum(), (gx**2 - gy**2)[strong].sum())
     coarse = -np.degrees(double) / 2
-    small, factor = shrink(contrast, 1200)
-    del factor
+    small = crop(contrast, 1200)
     for span in (3.0, 0.6, 0.12):
         trial = coarse + np.linspace(-span, span, 13)
         power = [float(np.square(np.diff(rotate(small, a).mean(axis=0))).sum()) for a in trial]
@@ -100,21 +112,11 @@ def scale_direction(contrast: Grey) -> float:
     return float((coarse + 90) % 180 - 90)
 
 
-def shrink(image: Grey, longest: int) -> tuple[Grey, float]:
-    """The image with its longer side at most `longest`, and the factor used. Crops rather than resamples: rulings must
-    not be smoothed away."""
+def crop(image: Grey, longest: int) -> Grey:
+    """The middle of the picture; not resampled, for that would smooth the rulings away."""
     height, width = image.shape
     top, left = max(0, (height - longest) // 2), max(0, (width - longest) // 2)
-    return image[top : top + longest, left : left + longest], 1.0
-
-
-@dataclass(frozen=True)
-class Upright:
-    """A picture turned so that the scale runs along +x, with the way back to the original's pixels."""
-
-    image: Grey
-    back: NDArray[np.float64]
-    """(2, 3) affine: original pixel, relative to its centre, from upright pixel."""
+    return image[top : top + longest, left : left + longest]
 
 
 def rotate(image: Grey, angle_deg: float) -> Grey:
@@ -135,16 +137,16 @@ class BandLines:
 
 def find_lines(upright: Grey) -> tuple[BandLines, ...]:
     """Line centres in each of the strips: extrema of the strip's mean profile, refined to the centroid."""
-    height, width = upright.shape
+    height = upright.shape[0]
     edges = np.linspace(0.03 * height, 0.97 * height, BANDS + 1).astype(int)
-    profiles = np.stack([upright[a:b].mean(axis=0) for a, b in zip(edges[:-1], edges[1:], strict=True)])
+    profiles = np.stack([upright[a:b].mean(axis=0) for a, b in pairwise(edges)])
     profiles = profiles - np.median(profiles, axis=1, keepdims=True)
     skew = float((profiles**3).sum())
     profiles = profiles if skew > 0 else -profiles
     strength = np.quantile(profiles, 0.995, axis=1)
     keep = strength > 0.25 * strength.max()
     bands = []
-    for a, b, profile, used in zip(edges[:-1], edges[1:], profiles, keep, strict=True):
+    for (a, b), profile, used in zip(pairwise(edges), profiles, keep, strict=True):
         if used:
             bands.append(band_lines(profile, (a + b - 1) / 2))
     bands = [band for band in bands if band.x.size >= 4]
@@ -186,7 +188,7 @@ def ruling_pitch(bands: tuple[BandLines, ...]) -> float:
     Strips that only the longer fifth or tenth lines reach have larger steps; the rulings themselves have the smallest.
     """
     steps = np.array([float(np.median(np.diff(band.x))) for band in bands])
-    regular = np.array([step_spread(band.x) for band in bands]) < 0.15
+    regular = np.array([step_spread(band.x) < 0.15 for band in bands])
     if not regular.any():
         raise Unresolved(
             "the lines found are not evenly spaced, so single rulings are not resolved. "
@@ -204,37 +206,114 @@ def step_spread(x: NDArray[np.float64]) -> float:
     return float(np.quantile(np.abs(steps - middle), 0.8) / max(middle, 1e-9))
 
 
-def index_lines(bands: tuple[BandLines, ...], pitch: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Number the lines of all strips on one scale; (n, 2) upright places and (n,) indices.
+def index_lines(bands: tuple[BandLines, ...], pitch: float) -> tuple[Places, Places]:
+    """Number the lines of all strips on one scale: upright places (n, 2) and their numbers (n,).
 
-    The number grows by a rounded step from one line to the next, so slow changes of pitch across the picture
-    (distortion, tilt) do no harm. Strips are tied to each other through the strip before them.
+    The fullest strip is numbered by rounded steps, so slow changes of pitch (distortion, tilt) do no harm. The others
+    follow outwards from it: the fit to all lines numbered so far predicts their numbers, and what is not near a whole
+    number (a digit, the end of a tick) is left out.
     """
-    places: list[NDArray[np.float64]] = []
-    numbers: list[NDArray[np.float64]] = []
-    previous: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
-    for band in sorted(bands, key=lambda b: -b.x.size):
-        steps = np.rint(np.diff(band.x) / pitch)
-        number = np.concatenate([[0.0], np.cumsum(steps)])
-        if previous is not None:
-            predicted = np.interp(band.x, *previous)
-            number = number + np.rint(np.median(predicted - number))
-        else:
-            previous = (band.x, number)
-        good = np.concatenate([[True], steps > 0])
-        places.append(np.column_stack([band.x, np.full(band.x.size, band.y)])[good])
-        numbers.append(number[good])
-    return np.concatenate(places), np.concatenate(numbers)
+    bands = tuple(band for band in bands if float(np.median(np.diff(band.x))) > 0.8 * pitch)
+    first = max(bands, key=lambda band: (step_spread(band.x) < 0.15, band.x.size))
+    number = np.concatenate([[0.0], np.cumsum(np.rint(np.diff(first.x) / pitch))])
+    places = np.column_stack([first.x, np.full(first.x.size, first.y)])
+    for band in sorted(bands, key=lambda band: abs(band.y - first.y))[1:]:
+        here = np.column_stack([band.x, np.full(band.x.size, band.y)])
+        centre, half = places.mean(axis=0), float(np.ptp(places[:, 0])) + 1.0
+        terms = 2 if places[:, 1].max() == places[:, 1].min() else 3
+        solution, *_ = np.linalg.lstsq(steady(places - centre, half, terms), number, rcond=None)
+        predicted = steady(here - centre, half, terms) @ solution
+        near = np.abs(predicted - np.rint(predicted)) < 0.25
+        places = np.concatenate([places, here[near]])
+        number = np.concatenate([number, np.rint(predicted[near])])
+    return places, number
 
 
-def design(places: NDArray[np.float64], angle_deg: float, size: float) -> NDArray[np.float64]:
-    """Columns of the model of `measure_scale`, co-ordinates scaled by `size` so that the columns are comparable."""
-    s, t = places[:, 0] / size, places[:, 1] / size
+def steady(places: Places, half: float, terms: int) -> Places:
+    """Columns for the prediction of `index_lines`: straight in both directions, bent along the scale."""
+    s, t = places[:, 0] / half, places[:, 1] / half
+    along = [np.ones_like(s), s, s * s, s**3]
+    return np.column_stack(along if terms == 2 else [*along, t, s * t])
+
+
+def design(places: Places, half: float) -> Places:
+    """Columns of the model of `measure_scale` for places relative to the centre, in units of half the picture."""
+    s, t = places[:, 0] / half, places[:, 1] / half
     return np.column_stack([np.ones_like(s), s, t, s * s, s * t, s * (s * s + t * t)])
 
 
-def fit_scale(
-    places: NDArray[np.float64], indices: NDArray[np.float64], *, division_um: float, angle_deg: float
-) -> ScaleReading:
-    """Robust least squares of the indices on the places; the scale at the centre with its uncertainty."""
-    raise NotImplementedError
+@dataclass(frozen=True)
+class ScaleFit:
+    """The fitted numbering of the plane: solution of `design`, and how well it holds. Lengths in divisions."""
+
+    solution: Places
+    half: float
+    per_px: float
+    relative_u: float
+    rulings: int
+    residual: float
+
+
+def fit_scale(places: Places, indices: Places) -> ScaleFit:
+    """Least squares of the indices on the places with outliers dropped.
+
+    places: relative to the picture's centre. The centres found in neighbouring strips of one ruling share its errors,
+    so the uncertainty counts each ruling once.
+    """
+    half = float(np.abs(places).max())
+    columns = design(places, half)
+    used = np.ones(indices.size, bool)
+    for _ in range(6):
+        solution, *_ = np.linalg.lstsq(columns[used], indices[used], rcond=None)
+        residual = indices - columns @ solution
+        spread = 1.4826 * float(np.median(np.abs(residual[used]))) + 1e-6
+        used = np.abs(residual) < 4.0 * spread + 0.02
+        if used.sum() < columns.shape[1] + 4:
+            raise Unresolved("too few rulings lie on one scale. Fill the picture with the micrometer, sharp and level.")
+    rms = float(np.sqrt(np.mean(residual[used] ** 2)))
+    if rms > LARGEST_RESIDUAL or used.mean() < 0.7:
+        raise Unresolved(
+            f"the lines do not fall on a regular scale (they miss it by {100 * rms:.0f} % of a division). "
+            "Use more magnification, sharper focus and even light."
+        )
+    rulings = int(np.unique(indices[used]).size)
+    per_px = float(np.hypot(solution[1], solution[2])) / half
+    covariance = np.linalg.inv(columns[used].T @ columns[used]) * rms**2 * used.sum() / max(rulings - 6, 1)
+    relative = float(np.sqrt(covariance[1, 1])) / half / per_px
+    return ScaleFit(solution, half, per_px, relative, rulings, rms)
+
+
+def refuse_hidden_rulings(upright: Grey, fit: ScaleFit) -> None:
+    """Refuse when finer rulings, too blurred to be seen singly, still ripple between the lines that were found.
+
+    Fifth and tenth lines are longer and survive a blur that wipes out the others; counting them as single divisions
+    would be wrong by five or ten. Folding every strip on the fitted scale averages the noise
+    away and leaves the ripple.
+    """
+    height, width = upright.shape
+    sub_rulings = [n for n in (2, 4, 5, 10) if 1.0 / fit.per_px / n > 2.0]
+    x = np.arange(width) - (width - 1) / 2
+    for a, b in pairwise(np.linspace(0.03 * height, 0.97 * height, BANDS + 1).astype(int)):
+        places = np.column_stack([x, np.full(width, (a + b - 1) / 2 - (height - 1) / 2)])
+        phase = design(places, fit.half) @ fit.solution
+        phase -= np.rint(phase)
+        between = np.abs(phase) > 0.2
+        profile = upright[a:b].mean(axis=0).astype(np.float64)
+        level = float(np.ptp(profile))
+        for n in sub_rulings:
+            amplitude, error = ripple(np.abs(phase[between]), profile[between] / max(level, 1e-9), n)
+            if amplitude > max(8.0 * error, 0.003):
+                raise Unresolved(
+                    "finer rulings between the lines found are not resolved. Use more magnification or sharper focus."
+                )
+
+
+def ripple(phase: Places, profile: Places, n: int) -> tuple[float, float]:
+    """Amplitude of n cycles a division between the lines beside a smooth background, and its standard error."""
+    wave = np.cos(2 * np.pi * n * phase)
+    smooth = np.polynomial.chebyshev.chebvander((phase - 0.35) / 0.15, 3)
+    columns = np.column_stack([wave, smooth])
+    solution, *_ = np.linalg.lstsq(columns, profile, rcond=None)
+    scatter = float(np.std(profile - columns @ solution)) + 1e-9
+    error = scatter * float(np.sqrt(np.linalg.pinv(columns.T @ columns)[0, 0]))
+    return abs(float(solution[0])), error

@@ -1,0 +1,80 @@
+"""Where in a picture is the best circle of edges with nothing beyond it? The coarse search behind the outline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+SIDE = 160
+PAD = 240
+RADII = np.geomspace(12.0, 88.0, 42)
+EMPTINESS = 0.9
+
+
+@dataclass(frozen=True)
+class Ring:
+    """A circle in picture pixels; `score` is the share of its edge that is there minus that just beyond it."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    score: float
+
+
+def edge_map(grey: NDArray[Any], white: float) -> tuple[NDArray[np.float32], float]:
+    """A small map of edges, 0 to 1.5, weak ones nearly as strong as bright ones, and its pixel size in picture pixels.
+
+    The threshold is three times the median gradient along the picture's rim, so texture of the card counts as nothing.
+    """
+    step = max(grey.shape) / SIDE
+    size = (max(8, round(grey.shape[1] / step)), max(8, round(grey.shape[0] / step)))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32) * (255.0 / white)
+    small = cv2.GaussianBlur(small, (0, 0), 0.8)
+    gradient = cv2.magnitude(cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.25), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.25))
+    rim = np.concatenate([gradient[:6].ravel(), gradient[-6:].ravel(), gradient[:, :6].ravel(), gradient[:, -6:].ravel()])
+    threshold = max(3 * float(np.median(rim)), 1.0)
+    return np.clip(gradient / threshold - 1, 0, 1.5).astype(np.float32), step
+
+
+@lru_cache(maxsize=1)
+def _kernels() -> NDArray[np.complex64]:
+    """Spectra of (ring minus what lies beyond), one per radius, each ring summing to one."""
+    axis = np.fft.fftfreq(PAD, 1 / PAD)
+    distance = np.hypot(axis[:, None], axis[None, :])
+    spectra = []
+    for radius in RADII:
+        ring = np.exp(-0.5 * ((distance - radius) / 0.9) ** 2)
+        beyond = ((distance > radius * 1.035 + 1.5) & (distance < radius * 1.12 + 2.5)).astype(float)
+        spectra.append(np.fft.rfft2(ring / ring.sum() - EMPTINESS * beyond / beyond.sum()))
+    return np.array(spectra, dtype=np.complex64)
+
+
+def find_ring(edges: NDArray[np.float32], step: float) -> Ring:
+    """The best ring of an edge map."""
+    height, width = edges.shape
+    padded = np.zeros((PAD, PAD), np.float32)
+    padded[:height, :width] = edges
+    spectrum = np.fft.rfft2(padded).astype(np.complex64)
+    best = Ring(0.0, 0.0, 0.0, -1.0)
+    limit = 0.62 * min(height, width)
+    for radius, kernel in zip(RADII, _kernels(), strict=True):
+        if radius > limit:
+            break
+        score = np.fft.irfft2(spectrum * kernel.conj(), s=(PAD, PAD))[:height, :width]
+        k = int(np.argmax(score))
+        y, x = divmod(k, width)
+        if score[y, x] > best.score:
+            best = Ring(float(x), float(y), float(radius), float(score[y, x]))
+    return Ring((best.x_px + 0.5) * step - 0.5, (best.y_px + 0.5) * step - 0.5, best.radius_px * step, best.score)
+
+
+def erase_ring(edges: NDArray[np.float32], step: float, ring: Ring) -> NDArray[np.float32]:
+    """The edge map without what the ring holds, to look for a second stone."""
+    rows, columns = np.mgrid[0 : edges.shape[0], 0 : edges.shape[1]]
+    inside = np.hypot(columns - ring.x_px / step, rows - ring.y_px / step) < 1.06 * ring.radius_px / step
+    return np.where(inside, 0, edges).astype(np.float32)
