@@ -7,7 +7,7 @@ import hashlib
 from dataclasses import dataclass
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
@@ -133,7 +133,7 @@ def certificate_key(certificate_pem: bytes) -> bytes:
     """The public key inside a certificate, as PEM."""
     try:
         public = x509.load_pem_x509_certificate(certificate_pem).public_key()
-    except ValueError as error:
+    except (ValueError, UnsupportedAlgorithm) as error:
         raise BadKey(f"the certificate cannot be read ({error})") from error
     return public.public_bytes(serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo)
 
@@ -141,7 +141,7 @@ def certificate_key(certificate_pem: bytes) -> bytes:
 def _public(public_pem: bytes) -> ec.EllipticCurvePublicKey:
     try:
         public = serialization.load_pem_public_key(public_pem)
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise BadKey(f"the public key cannot be read ({error})") from error
     if not isinstance(public, ec.EllipticCurvePublicKey) or not isinstance(public.curve, ec.SECP256R1):
         raise BadKey("found another kind of public key; expected ECDSA on P-256")

@@ -194,7 +194,7 @@ def _payloads(log: LogPart) -> str:
             raise NotChecked(f"Log entry {entry.number}: {error}") from error
         if digest != entry.payload_digest:
             raise NotChecked(f"Log entry {entry.number} ({entry.kind}) stands for something else than what is shown")
-    return f"All {len(log.entries)} log entries of this job say what was logged then"
+    return f"All log entries of this job ({len(log.entries)}) say what was logged then"
 
 
 def _included(log: LogPart) -> str:
@@ -216,7 +216,7 @@ def _named(log: LogPart, files: Mapping[str, bytes]) -> str:
     unknown = [n for n in named if n in files and hashlib.sha256(files[n]).hexdigest() not in logged]
     if unknown:
         raise NotChecked(f"The log does not name {', '.join(unknown)}: put in without a log entry")
-    return f"The log names the record and all {len(named) - 1} photographs"
+    return f"The log names the record and every photograph ({len(named) - 1})"
 
 
 def _strings(value: Any) -> Iterator[str]:
@@ -234,7 +234,7 @@ def _own_receipts(log: LogPart) -> str:
     for receipt, proof in log.receipts:
         if log.digests.get(receipt.number, receipt.digest) != receipt.digest or not _continues(receipt, proof, log):
             raise NotChecked(f"The log is not the one that the receipt for entry {receipt.number} was given from")
-    return f"The log still holds what its {len(log.receipts)} receipts for this job promised"
+    return f"The log still holds what its receipts for this job ({len(log.receipts)}) promised"
 
 
 def _continues(receipt: Receipt, proof: Sequence[str], log: LogPart) -> bool:
