@@ -1,0 +1,165 @@
+"""What the bench writes: stones out and in, loose weights, hand-overs, news and answers, the evening count."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Mapping, Sequence
+
+from django.db import transaction
+
+from samestone.shop import ledger
+from samestone.shop.finding import record_finding
+from samestone.shop.life import NotPossibleNow, Station
+from samestone.shop.models import Entry, Examination, Instrument, Job, Member, Reading, Stone
+from samestone.shop.passage import hand_over, hold_job, move_job, move_stone, resume_job
+
+WAITING = "waiting for the client's answer"
+
+
+class NotThisJob(Exception):
+    """The number that was read is not the number of the envelope on the screen: the wrong piece is in the hand."""
+
+
+@transaction.atomic
+def take_over(  # noqa: PLR0913 - a hand-over is a few looks, each named
+    job: Job,
+    *,
+    number_read: str,
+    mark_seen: str,
+    grams: str,
+    to: str,
+    holder: Member | None,
+    at: dt.datetime,
+    by: Member,
+) -> Job:
+    """A hand-over: number read from the envelope, one mark looked for, grams; then the piece is at `to`.
+
+    `mark_seen`: yes | no | could not look. A wrong number raises `NotThisJob` and writes nothing here (say it with
+    `report_swap`); a mark that is not there holds the job.
+    """
+    if number_read.strip().upper() != job.envelope:
+        raise NotThisJob(f"The envelope in the hand says {number_read.strip()}, the screen says {job.envelope}.")
+    checks = {"number_read": job.envelope, "mark_seen": mark_seen, "grams": grams}
+    if to == "bench" and job.state.station is not Station.BENCH:
+        job = move_job(job, "given to bench", at=at, by=by)
+    job = hand_over(job, to=to, holder=holder, checks=checks, at=at, by=by)
+    if mark_seen == "no":
+        job = hold_job(job, "a mark was not found at a hand-over", at=at, by=by, details={"checks": checks})
+    return job
+
+
+@transaction.atomic
+def report_swap(job: Job, *, number_read: str, at: dt.datetime, by: Member) -> tuple[Job, ...]:
+    """Two envelopes may have changed contents: both jobs are held until each has been read again."""
+    other = Job.objects.filter(envelope__iexact=number_read.strip()).exclude(station=Station.PICKED_UP.value).first()
+    held = []
+    for one, counterpart in ((job, number_read.strip().upper()), (other, job.envelope)):
+        if one is not None and not one.held:
+            reason = f"may be swapped with envelope {counterpart}"
+            held.append(hold_job(one, reason, at=at, by=by, details={"other": counterpart}))
+    return tuple(held)
+
+
+@transaction.atomic
+def unset_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
+    """The stone leaves its setting: from now on two objects with one number. Returns its examination at the bench."""
+    stone = move_stone(stone, "unset", at=at, by=by)
+    return bench_examination(stone, at=at, by=by)
+
+
+@transaction.atomic
+def bench_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
+    """The open examination at the bench for a stone as it is now (loose or set); begun when first asked for."""
+    open_one = stone.examinations.filter(
+        occasion=Examination.Occasion.BENCH, setting=stone.setting, finished_at=None
+    ).first()
+    if open_one:
+        return open_one
+    begun = Examination.objects.create(
+        stone=stone, occasion=Examination.Occasion.BENCH, setting=stone.setting, at=at, by=by
+    )
+    ledger.append("examination begun", about=stone.job, at=at, by=by, rows=[begun])
+    return begun
+
+
+def weigh_loose(
+    stone: Stone,
+    *,
+    indications: Sequence[str],
+    instrument: Instrument,
+    at: dt.datetime,
+    by: Member,
+    once: str | None = None,
+) -> Reading:
+    """The loose weight, a new and stronger fact than any estimate in the setting."""
+    if stone.setting != "loose":
+        raise NotPossibleNow("Only a loose stone is weighed; take it out of its setting first.")
+    return record_finding(
+        Reading,
+        bench_examination(stone, at=at, by=by),
+        at=at,
+        by=by,
+        once=once,
+        property="weight_ct",
+        indications=list(indications),
+        instrument=instrument,
+    )
+
+
+def reset_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Stone:
+    """The stone sits in its setting again; its loose examination is closed."""
+    with transaction.atomic():
+        now = move_stone(stone, "reset", at=at, by=by)
+        for examination in stone.examinations.filter(occasion="bench", setting="loose", finished_at=None):
+            examination.finished_at = at
+            examination.save()
+            ledger.append("examination finished", about=stone.job, at=at, by=by, rows=[examination])
+    return now
+
+
+@transaction.atomic
+def send_news(job: Job, words: str, *, question: str, price: str, at: dt.datetime, by: Member) -> Entry:
+    """Something the client must be asked before the work goes on: the job is held until the answer is written down."""
+    if not words.strip():
+        raise NotPossibleNow("Say in a few words what was found.")
+    details = {"words": words.strip(), "question": question.strip(), "price": price.strip()}
+    hold_job(job, WAITING, at=at, by=by)
+    return ledger.append("news from the bench", about=job, at=at, by=by, details=details)
+
+
+@transaction.atomic
+def note_answer(job: Job, words: str, *, agreed: bool, at: dt.datetime, by: Member) -> Job:
+    """The client's answer in the client's words; with a yes the work goes on, with a no the job stays held."""
+    ledger.append("client answered", about=job, at=at, by=by, details={"words": words.strip(), "agreed": agreed})
+    if agreed:
+        return resume_job(job, "the client agreed", at=at, by=by)
+    return job
+
+
+@transaction.atomic
+def count_evening(
+    seen: Mapping[str, str], *, loose_seen: Collection[int], at: dt.datetime, by: Member
+) -> tuple[tuple[Job, ...], tuple[Stone, ...]]:
+    """The evening count: `seen` says for each envelope where it lies. Returns the jobs and loose stones not seen."""
+    open_jobs = list(Job.objects.exclude(station=Station.PICKED_UP.value).order_by("envelope"))
+    loose = list(Stone.objects.filter(piece__job__in=open_jobs, setting="loose").order_by("pk"))
+    missing = tuple(job for job in open_jobs if job.envelope not in seen)
+    missing_loose = tuple(stone for stone in loose if stone.pk not in loose_seen)
+    details = {
+        "seen": dict(seen),
+        "missing": [job.envelope for job in missing],
+        "loose_seen": len(loose) - len(missing_loose),
+        "loose_missing": [f"{stone.job.envelope} {stone.position}" for stone in missing_loose],
+    }
+    ledger.append("evening count", about="shop", at=at, by=by, details=details)
+    return missing, missing_loose
+
+
+def finish_inspection(job: Job, *, against_instruction: str, at: dt.datetime, by: Member) -> Job:
+    """The finished work was looked at against the instruction by someone; back over the counter's side."""
+    return move_job(job, "inspected", at=at, by=by, place="counter", details={"checked": against_instruction})
+
+
+def make_ready(job: Job, *, at: dt.datetime, by: Member) -> Job:
+    """Put in the safe, ready to be picked up."""
+    return move_job(job, "made ready", at=at, by=by, place="safe")

@@ -1,0 +1,203 @@
+"""What the take-in writes: one transaction each, the rows and the entry that names them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db import transaction
+
+from samestone.shop import ledger
+from samestone.shop.finding import record_finding
+from samestone.shop.life import NotPossibleNow, Station
+from samestone.shop.models import Examination, Job, Mark, Member, Person, Piece, Stone
+from samestone.shop.passage import move_job
+
+_ENVELOPE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,19}")
+# How far to each side of a claw the girdle cannot be seen, until someone marks it better.
+HIDDEN_BESIDE_CLAW_DEG = 8
+
+
+class EnvelopeTaken(Exception):
+    """Another job travels in the envelope with this number."""
+
+
+class NotAnEnvelope(Exception):
+    """The number cannot stand on an envelope."""
+
+
+@transaction.atomic
+def open_job(
+    *,
+    envelope: str,
+    person: Mapping[str, str],
+    express: bool = False,
+    once: str | None = None,
+    at: dt.datetime,
+    by: Member,
+) -> Job:
+    """A new job in a new envelope. The same form sent twice (`once`) gives the same job; `EnvelopeTaken` otherwise.
+
+    `person` has name, phone, email, address; a client of the same name and phone is the same client.
+    """
+    if once and (there := Job.objects.filter(once=once).first()):
+        return there
+    number = envelope.strip().upper()
+    if not _ENVELOPE.fullmatch(number):
+        raise NotAnEnvelope(f"“{envelope}” cannot be an envelope number: letters, digits and dashes, at most 20.")
+    if taken := Job.objects.filter(envelope=number).first():
+        where = f"it is {taken.station}, opened {taken.opened_at:%d %b %Y}"
+        raise EnvelopeTaken(f"Envelope {number} is in use: {where}. Take the next free number, {next_envelope()}.")
+    job = Job.objects.create(
+        envelope=number, person=_client(person, at), opened_at=at, opened_by=by, express=express, once=once
+    )
+    ledger.append("job opened", about=job, at=at, by=by, rows=[job])
+    return job
+
+
+def next_envelope() -> str:
+    """The number after the highest so far; letters in front stay as the newest job has them."""
+    newest = Job.objects.order_by("-opened_at", "-pk").first()
+    if newest is None:
+        return "1001"
+    prefix = re.sub(r"\d+$", "", newest.envelope)
+    numbers = [
+        int(number[len(prefix) :])
+        for number in Job.objects.filter(envelope__startswith=prefix).values_list("envelope", flat=True)
+        if number[len(prefix) :].isdecimal()
+    ]
+    return f"{prefix}{max(numbers, default=1000) + 1}"
+
+
+def _client(person: Mapping[str, str], at: dt.datetime) -> Person | None:
+    name = person.get("name", "").strip()
+    if not name:
+        return None
+    phone = person.get("phone", "").strip()
+    known = Person.objects.filter(name__iexact=name, phone=phone).first() if phone else None
+    return known or Person.objects.create(**{**person, "name": name, "phone": phone}, since=at)
+
+
+@transaction.atomic
+def describe_piece(job: Job, *, at: dt.datetime, by: Member, **fields: str) -> Piece:
+    """What the piece is: kind, words, metal, hallmark, size, grams, condition. Said again, it is described anew."""
+    piece = job.pieces.first() or Piece(job=job)
+    for name, value in fields.items():
+        setattr(piece, name, value)
+    piece.save()
+    ledger.append("piece described", about=job, at=at, by=by, rows=[piece])
+    return piece
+
+
+@transaction.atomic
+def describe_stone(
+    piece: Piece, stone: Stone | None = None, *, at: dt.datetime, by: Member, **fields: Any
+) -> Stone:
+    """A stone of the piece: position, cut, material and on what basis, treatment, count, claws."""
+    now = stone or Stone(piece=piece)
+    for name, value in fields.items():
+        setattr(now, name, value)
+    now.save()
+    ledger.append("stone described", about=piece.job, at=at, by=by, rows=[now])
+    return now
+
+
+@transaction.atomic
+def received_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
+    """The examination of the stone as it came over the counter; begun when first asked for."""
+    there = stone.examinations.filter(occasion=Examination.Occasion.RECEIVED).first()
+    if there:
+        return there
+    begun = Examination.objects.create(
+        stone=stone, occasion=Examination.Occasion.RECEIVED, setting=stone.setting, at=at, by=by
+    )
+    ledger.append("examination begun", about=stone.job, at=at, by=by, rows=[begun])
+    return begun
+
+
+@transaction.atomic
+def place_claws(examination: Examination, count: int, *, first_deg: int = 45, at: dt.datetime, by: Member) -> list[Mark]:
+    """So many claws at even distances, each hiding a little of the girdle; one tap for the usual head.
+
+    Claws and hidden arcs that were placed before are taken back first.
+    """
+    from samestone.shop.finding import take_back
+
+    for mark in examination.marks.current().filter(category__in=("claw", "hidden")):
+        take_back(mark, at=at, by=by)
+    describe_stone(examination.stone.piece, examination.stone, claws=count, at=at, by=by)
+    marks = []
+    for number in range(count):
+        angle = (first_deg + round(360 * number / count)) % 360
+        hidden = {"angle_deg": str((angle - HIDDEN_BESIDE_CLAW_DEG) % 360), "to_deg": str(angle + HIDDEN_BESIDE_CLAW_DEG)}
+        for fields in (
+            {"category": "claw", "kind": "tight", "r": "1.05", "angle_deg": str(angle)},
+            {"category": "hidden", "kind": "under a claw", "r": "1", **hidden},
+        ):
+            marks.append(record_finding(Mark, examination, at=at, by=by, **fields))
+    return marks
+
+
+@transaction.atomic
+def agree_work(  # noqa: PLR0913 - one page of the take-in asks for just this
+    job: Job,
+    *,
+    work: str,
+    risks: Iterable[str],
+    due: dt.date | None,
+    gift: bool,
+    declared_value: str,
+    collector: str,
+    at: dt.datetime,
+    by: Member,
+) -> Job:
+    """The work, the risks talked about, and the client's own figure; the figure has an entry of its own."""
+    value_changed = declared_value != job.declared_value
+    job.work, job.risks, job.due, job.gift = work, list(risks), due, gift
+    job.declared_value, job.collector = declared_value, collector
+    job.save()
+    ledger.append("work agreed", about=job, at=at, by=by, rows=[job])
+    if value_changed:
+        ledger.append("value declared", about=job, at=at, by=by, details={"declared_value": declared_value})
+    return job
+
+
+def log_clean(job: Job, *, methods: Iterable[str], asked: Iterable[str], at: dt.datetime, by: Member) -> Job:
+    """Cleaned before the take-in examination: how, and what was asked of each stone beforehand (gem's care answers)."""
+    return move_job(job, "cleaned", at=at, by=by, details={"methods": list(methods), "asked": list(asked)})
+
+
+def leave_uncleaned(job: Job, why: str, *, at: dt.datetime, by: Member) -> Job:
+    """Not cleaned, and why: dirt may be all that holds a stone, or a stone may not bear it."""
+    if not why.strip():
+        raise NotPossibleNow("Say in a few words why it is not cleaned.")
+    return move_job(job, "left uncleaned", at=at, by=by, details={"why": why.strip()})
+
+
+@transaction.atomic
+def write_notice(job: Job, words: str, *, to_say: str, at: dt.datetime, by: Member) -> None:
+    """Something for the jeweller first, with neutral words to use; it is kept out of the client's packet."""
+    ledger.append("notice written", about=job, at=at, by=by, details={"words": words, "to_say": to_say})
+
+
+@transaction.atomic
+def finish_take_in(job: Job, *, at: dt.datetime, by: Member) -> Job:
+    """The take-in is complete: every examination of it is closed and the job stands at “examined”."""
+    for examination in Examination.objects.filter(
+        stone__piece__job=job,
+        occasion__in=(Examination.Occasion.RECEIVED, Examination.Occasion.TAKE_IN),
+        finished_at=None,
+    ):
+        examination.finished_at = at
+        examination.save()
+        ledger.append("examination finished", about=job, at=at, by=by, rows=[examination])
+    return move_job(job, "examined", at=at, by=by, place="safe")
+
+
+def ready_at_once(job: Job, *, at: dt.datetime, by: Member) -> Job:
+    """An express job: cleaned while the client waited, back on the counter."""
+    if job.state.station is Station.TAKEN_IN:
+        raise NotPossibleNow("Clean it first, or say why not.")
+    return move_job(job, "made ready at once", at=at, by=by, place="counter")
