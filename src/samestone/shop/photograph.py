@@ -1,0 +1,58 @@
+"""A photograph arrives: opened with suspicion, its original bytes flushed into the vault, then the row and the entry."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from samestone import imaging
+from samestone.shop import vault
+from samestone.shop.finding import record_finding
+from samestone.shop.models import Examination, Member, Photograph
+
+VIEWS = ("as received", "face-up", "tilt", "side", "prongs", "girdle", "inscription", "uv")
+LARGEST_BYTES = 40 * 2**20
+# What every browser shows.
+_MEDIA_TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
+
+
+class NotAPhotograph(Exception):
+    """Bytes that cannot be kept as a photograph; says what was found and what to do next. Nothing was written."""
+
+
+def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
+    examination: Examination,
+    content: bytes,
+    *,
+    view: str,
+    at: dt.datetime,
+    by: Member,
+    taken_at: dt.datetime | None = None,
+    simulated: bool = False,
+    once: str | None = None,
+) -> Photograph:
+    """Keeps the original bytes for good; raises `NotAPhotograph` for what no browser shows, is damaged or too large."""
+    if view not in VIEWS:
+        raise NotAPhotograph(f"“{view}” is not a view; expected one of: {', '.join(VIEWS)}")
+    if len(content) > LARGEST_BYTES:
+        megabytes = len(content) // 2**20
+        raise NotAPhotograph(f"The file has {megabytes} MB; at most {LARGEST_BYTES // 2**20} are kept. Make it smaller.")
+    try:
+        photo = imaging.open_photo(content)
+    except imaging.BadPhoto as error:
+        raise NotAPhotograph(str(error)) from error
+    if photo.format not in _MEDIA_TYPES:
+        raise NotAPhotograph(f"Found a {photo.format} file; browsers show JPEG, PNG and WebP. Save it as one of these.")
+    return record_finding(
+        Photograph,
+        examination,
+        at=at,
+        by=by,
+        once=once,
+        digest=vault.store(content),
+        view=view,
+        taken_at=taken_at or at,
+        media_type=_MEDIA_TYPES[photo.format],
+        width=photo.width,
+        height=photo.height,
+        simulated=simulated,
+    )
