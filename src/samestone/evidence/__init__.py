@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from samestone.evidence import batch
     from samestone.evidence.comparison import compare
-    from samestone.evidence.examination import BadRecord, Examination, read_examination
+    from samestone.evidence.examination import BadRecord, Examination
     from samestone.evidence.population import load_population
+    from samestone.evidence.record import read_examination
     from samestone.evidence.verdict import Verdict
 
 __all__ = ["BadRecord", "Examination", "Verdict", "batch", "compare", "load_population", "read_examination"]
@@ -23,7 +24,7 @@ _HOME = {
     "Verdict": "verdict",
     "compare": "comparison",
     "load_population": "population",
-    "read_examination": "examination",
+    "read_examination": "record",
 }
 
 

@@ -1,0 +1,73 @@
+"""How much more probable two measurements are if one stone gave both than if a stone chosen to look alike gave one."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from samestone.evidence.density import Kernels, log_normal
+from samestone.evidence.likelihood import Pairs, RandomSubstitute
+from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E
+
+TOLERANCES = ((0.001, 0.005), (0.003, 0.010), (0.005, 0.020))
+"""How closely a look-alike may have been matched, (ct, mm); with "at random", all held equally likely beforehand."""
+
+STOCKS = (2, 30, 1000, 100_000)
+"""Sizes of the stock a look-alike may have been chosen from: a pair, a bench, a shop, the trade."""
+
+
+def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array:
+    """Natural log LR against a stone whose size and weight were chosen to lie near x.
+
+    A stone chosen with tolerance T has density proportional to p(theta) N(theta_S - x_S; 0, T) in the matched columns S
+    (weight, diameters, depth). With P = Uy^-1 + A' T^-1 A, C = P^-1, c = C (Uy^-1 y + A' T^-1 x_S), A picking S:
+
+    ln p(y | x, chosen) = ln N(y_S - x_S; 0, Uy_SS + T) + ln f_C(c) - ln f_T(x_S);
+
+    over the tolerances LR = 1 / sum_k pi_k / LR_k, the last of them "at random".
+    """
+    matched = [position for position, column in enumerate(pairs.columns) if column in _SIZE]
+    if not matched:
+        return drawn.log_lr
+    x, _, y, Uy = pairs.cut()
+    n, k = x.shape
+    Py = np.linalg.inv(Uy)
+    points, spreads, gates, widths = [], [], [], []
+    for tau in TOLERANCES:
+        T = _variances(pairs, matched, tau)
+        P = Py.copy()
+        P[:, matched, matched] += 1 / T
+        C = np.linalg.inv(P)
+        pull = np.einsum("nij,nj->ni", Py, y)
+        pull[:, matched] += x[:, matched] / T
+        points.append(np.einsum("nij,nj->ni", C, pull))
+        spreads.append((C + C.transpose(0, 2, 1)) / 2)
+        wide = np.zeros((n, len(matched), len(matched)))
+        wide[:, range(len(matched)), range(len(matched))] = T
+        widths.append(wide)
+        gates.append(log_normal(y[:, matched] - x[:, matched], Uy[np.ix_(range(n), matched, matched)] + wide))
+    columns = tuple(pairs.columns[position] for position in matched)
+    chosen = np.stack(gates)
+    chosen += kernels.log_density(pairs.columns, np.concatenate(points), np.concatenate(spreads)).reshape(-1, n)
+    around = np.concatenate([x[:, matched]] * len(TOLERANCES))
+    chosen -= kernels.log_density(columns, around, np.concatenate(widths)).reshape(-1, n)
+    log_same = drawn.log_same - drawn.log_x
+    every = np.concatenate([chosen, drawn.log_y[None]])
+    return log_same - (np.logaddexp.reduce(every, axis=0) - math.log(len(every)))
+
+
+_SIZE = (LN_W, LN_D, E, LN_Z, LN_A, LN_B)
+
+
+def _variances(pairs: Pairs, matched: list[int], tau: tuple[float, float]) -> Array:
+    """Tolerances in ct and mm as variances of the observables."""
+    of = {
+        LN_W: np.square(tau[0] / np.exp(pairs.x[:, LN_W])),
+        LN_D: np.square(tau[1] / np.exp(pairs.x[:, LN_D])) / 2,
+        E: np.square(tau[1] / np.exp(pairs.x[:, LN_D])) * 2,
+        LN_Z: np.square(tau[1] / np.exp(pairs.x[:, LN_Z])),
+        LN_A: np.square(tau[1] / np.exp(pairs.x[:, LN_A])),
+        LN_B: np.square(tau[1] / np.exp(pairs.x[:, LN_B])),
+    }
+    return np.stack([of[pairs.columns[position]] for position in matched], axis=1)
