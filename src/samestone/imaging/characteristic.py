@@ -1,8 +1,31 @@
-"""Characteristics: marks in a photograph that are not explained by the cut."""
+"""Characteristics: marks in a photograph that are not explained by the cut.
+
+A small learned network (network.py) says for every place of the standard view how probable a natural mark, and how
+probable dirt, is there. Its peaks are offered to the jeweller, who confirms or rejects them.
+"""
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from samestone.imaging.network import run_network
+from samestone.imaging.outline import Outline
+from samestone.imaging.symmetry import mirror_axis_deg, symmetry_breaks
+from samestone.imaging.view import GIRDLE, MIDDLE, SIDE, Plane, View, disc
+
+NATURAL, DIRT = "natural", "dirt"
+CLASSES = (NATURAL, DIRT)
+HALF = SIDE // 2
+SHOWN = 0.3
+APART_PX = 4
+EDGE = 0.97
 
 
 @dataclass(frozen=True)
@@ -18,3 +41,65 @@ class Characteristic:
     r: float
     angle_deg: float
     probability: float
+
+
+@lru_cache(maxsize=1)
+def learned_weights() -> dict[str, NDArray[np.float32]]:
+    """The network's weights as shipped; docs/method/imaging.md says on what they were learned."""
+    data = files("samestone.imaging").joinpath("data/marks.npz").read_bytes()
+    with np.load(io.BytesIO(data)) as stored:
+        return {name: stored[name].astype(np.float32) for name in stored.files}
+
+
+def network_inputs(view: View, edge_rows: Plane, fold: int) -> Plane:
+    """Eleven half-size planes: detail and level (four sub-pixels each), darker and brighter than symmetry, radius."""
+    inside = disc(0.97)
+    level = (view.light - view.light[inside].mean()) / 1.5
+    light_half = cv2.resize(view.light, (HALF, HALF), interpolation=cv2.INTER_AREA)
+    darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(edge_rows), fold)
+    rows, columns = np.mgrid[0:HALF, 0:HALF].astype(np.float32)
+    radius = np.hypot(columns - (HALF - 1) / 2, rows - (HALF - 1) / 2) / np.float32(GIRDLE / 2)
+    planes = [*_sub_pixels(np.clip(view.detail, -4, 4) / 2), *_sub_pixels(np.clip(level, -2, 2)), darker, brighter, radius]
+    return np.stack(planes).astype(np.float32)
+
+
+def _sub_pixels(plane: Plane) -> list[Plane]:
+    return [plane[top::2, left::2] for top in (0, 1) for left in (0, 1)]
+
+
+def mark_maps(view: View, edge_rows: Plane, fold: int) -> Plane:
+    """Probability of a natural mark and of dirt, 2 x 280 x 280, zero outside the girdle."""
+    logits = run_network(network_inputs(view, edge_rows, fold), learned_weights())
+    maps: Plane = 1 / (1 + np.exp(-logits[:2]))
+    maps[:, ~disc(EDGE)[::2, ::2]] = 0
+    return maps
+
+
+def list_marks(maps: Plane, outline: Outline, shown: float = SHOWN) -> tuple[Characteristic, ...]:
+    """Peaks of the maps, most probable first, in the picture's own pixels."""
+    marks = [mark for k, kind in enumerate(CLASSES) for mark in _peaks(maps[k], kind, outline, shown)]
+    return tuple(sorted(marks, key=lambda mark: -mark.probability))
+
+
+def _peaks(plane: Plane, kind: str, outline: Outline, shown: float) -> list[Characteristic]:
+    smooth = cv2.GaussianBlur(plane, (0, 0), 0.7)
+    top = cv2.dilate(smooth, np.ones((2 * APART_PX + 1, 2 * APART_PX + 1), np.uint8))
+    rows, columns = np.nonzero((smooth >= top) & (smooth > shown))
+    marks = []
+    zoom = outline.radius_px / GIRDLE
+    for row, column in zip(rows, columns, strict=True):
+        window = plane[max(0, row - 2) : row + 3, max(0, column - 2) : column + 3].astype(float)
+        dy, dx = np.mgrid[0 : window.shape[0], 0 : window.shape[1]]
+        x = 2 * (max(0, column - 2) + (dx * window).sum() / window.sum()) + 0.5 - MIDDLE
+        y = 2 * (max(0, row - 2) + (dy * window).sum() / window.sum()) + 0.5 - MIDDLE
+        marks.append(
+            Characteristic(
+                kind=kind,
+                x_px=float(outline.centre_px[0] + zoom * x),
+                y_px=float(outline.centre_px[1] + zoom * y),
+                r=float(np.hypot(x, y) / GIRDLE),
+                angle_deg=float(np.degrees(np.arctan2(-y, x)) % 360),
+                probability=float(min(plane[row, column], 0.99)),
+            )
+        )
+    return marks

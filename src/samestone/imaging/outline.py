@@ -97,10 +97,13 @@ def refine_outline(grey: NDArray[Any], white: float, start: Ellipse) -> Outline 
         best, kept = max(best, float(fits.mean())), (ellipse, residuals, fits)
     if kept is None or best < FEWEST:
         return None
-    return _outline(*kept)
+    arcs = _arcs(_covered(grey, white, kept[0], angles) & ~kept[2])
+    return _outline(*kept, arcs)
 
 
-def _outline(ellipse: Ellipse, residuals: Floats, fits: NDArray[np.bool_]) -> Outline:
+def _outline(
+    ellipse: Ellipse, residuals: Floats, fits: NDArray[np.bool_], arcs: tuple[tuple[float, float], ...]
+) -> Outline:
     return Outline(
         centre_px=(ellipse.x, ellipse.y),
         diameter_max_px=2 * ellipse.major,
@@ -108,8 +111,22 @@ def _outline(ellipse: Ellipse, residuals: Floats, fits: NDArray[np.bool_]) -> Ou
         axis_angle_deg=float(-np.degrees(ellipse.tilt) % 180),
         rms_px=float(np.sqrt(np.mean(residuals[fits] ** 2))),
         covered=float(fits.mean()),
-        hidden_deg=_arcs(~fits),
+        hidden_deg=arcs,
     )
+
+
+def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats) -> NDArray[np.bool_]:
+    """Rays on which something other than the card lies just beyond the girdle."""
+    beyond = cast_rays(grey, ellipse, angles, np.linspace(1.03, 1.09, 12)).mean(axis=1).astype(float) * (255.0 / white)
+    design = np.column_stack([np.ones(RAYS), np.cos(angles), np.sin(angles)])
+    weight = np.ones(RAYS)
+    for _ in range(8):
+        level = np.linalg.solve(design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3), design.T @ (beyond * weight))
+        rest = np.abs(beyond - design @ level)
+        spread = max(1.4826 * float(np.median(rest)), 1.0)
+        weight = 1 / (1 + (rest / spread) ** 2) ** 2
+    covered: NDArray[np.bool_] = rest > 6 * spread
+    return covered
 
 
 def cast_rays(grey: NDArray[Any], ellipse: Ellipse, angles: Floats, radii: Floats) -> NDArray[np.float32]:

@@ -1,0 +1,67 @@
+"""A small convolutional network, evaluated with numpy and OpenCV: nothing to install, nothing to download.
+
+Layers are plain arrays. A block filters every channel by itself (5 x 5), mixes channels twice with a rectifier
+between, and adds the result to what came in; three scales are joined as in a U.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from samestone.imaging.view import Plane
+
+Weights = Mapping[str, NDArray[np.float32]]
+
+
+def mix(planes: Plane, weights: Weights, name: str) -> Plane:
+    """Every output channel a weighted sum of input channels, pixel by pixel."""
+    channels, height, width = planes.shape
+    matrix = weights[f"{name}.weight"]
+    out = matrix.reshape(matrix.shape[0], channels) @ planes.reshape(channels, -1)
+    out += weights[f"{name}.bias"][:, None]
+    return out.reshape(-1, height, width)
+
+
+def block(planes: Plane, weights: Weights, name: str) -> Plane:
+    """Filter each channel, mix to twice as many, rectify, mix back, add."""
+    kernels, biases = weights[f"{name}.filter.weight"], weights[f"{name}.filter.bias"]
+    filtered = np.empty_like(planes)
+    for k, plane in enumerate(planes):
+        cv2.filter2D(plane, cv2.CV_32F, kernels[k, 0], dst=filtered[k], delta=float(biases[k]), borderType=cv2.BORDER_CONSTANT)
+    wide = mix(filtered, weights, f"{name}.widen")
+    np.maximum(wide, 0, out=wide)
+    out = mix(wide, weights, f"{name}.narrow")
+    out += planes
+    return out
+
+
+def coarser(planes: Plane) -> Plane:
+    """Half the size, by averaging."""
+    channels, height, width = planes.shape
+    out: Plane = planes.reshape(channels, height // 2, 2, width // 2, 2).mean(axis=(2, 4), dtype=np.float32)
+    return out
+
+
+def finer(planes: Plane) -> Plane:
+    """Twice the size, by repeating."""
+    return planes.repeat(2, axis=1).repeat(2, axis=2)
+
+
+def run_network(inputs: Plane, weights: Weights) -> Plane:
+    """Logits per class, channels x height x width, from input channels of the same size."""
+    fine = mix(inputs, weights, "start")
+    np.maximum(fine, 0, out=fine)
+    fine = block(block(fine, weights, "fine1"), weights, "fine2")
+    middle = mix(coarser(fine), weights, "down1")
+    middle = block(block(middle, weights, "middle1"), weights, "middle2")
+    coarse = mix(coarser(middle), weights, "down2")
+    coarse = block(block(coarse, weights, "coarse1"), weights, "coarse2")
+    middle += mix(finer(coarse), weights, "up2")
+    middle = block(middle, weights, "middle3")
+    fine += mix(finer(middle), weights, "up1")
+    fine = block(block(fine, weights, "fine3"), weights, "fine4")
+    return mix(fine, weights, "end")
