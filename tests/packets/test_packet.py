@@ -82,6 +82,17 @@ def test_a_full_receipt_also_names_the_key() -> None:
     assert [check.name for check in checks if not check.holds] == ["key"]
 
 
+def test_the_receipt_for_a_withheld_entry_is_checked_too() -> None:
+    log, _, content = worked_example.worked_job()
+    withheld = content.receipts[1]
+    assert withheld.number not in {item.entry.number for item in content.entries}
+    data = worked_example.worked_packet()
+    assert b"withheld from the packet" not in data
+    for outside in (withheld, receipt.read_receipt(withheld.printed)):
+        assert failing(data, outside) == set()
+    assert failing(data, log.receipt(log.entries[1])) == {"receipt"}
+
+
 def test_no_client_reads_about_another() -> None:
     data = worked_example.worked_packet()
     assert b"2026-0008" not in data

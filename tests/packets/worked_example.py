@@ -86,9 +86,14 @@ RECORD: dict[str, Any] = {
     "job": JOB,
     "shop": {"name": SHOP, "place": "14 Mill Lane, Ashby Vale"},
     "piece": "ring, white metal, one stone",
+    "simulated": True,
+    "photographs": [
+        {"name": "received.png", "caption": "as received"},
+        {"name": "pickup.png", "caption": "at pick-up"},
+    ],
     "examinations": {"take_in": examination("6.47", None), "pick_up": examination("6.46", None)},
     "verdict": {"ladder": "not_enough", "log10_lr": {"random": {"value": "1.2", "lower": "0", "upper": "3"}}},
-    "note": "Simulated data: an invented ring, é, “quotes”, \u2028 and all.",
+    "note": "An invented ring, é, “quotes”, \u2028 and all.",
 }
 
 
@@ -103,15 +108,16 @@ def worked_job() -> tuple[Log, receipt.Receipt, packet.Content]:
     log.append("checked", "gauge", {"block_mm": "5.00", "shown_mm": "5.00"})
     log.append("taken in", JOB, {"photographs": [digest_of(PHOTOGRAPHS["received.png"])]})
     log.append("taken in", "2026-0008", {"what": "somebody else's"})
-    first = log.append("receipt", JOB, {"to": "the client"})
-    given = log.receipt(first)
+    given = log.receipt(log.append("receipt", JOB, {"to": "the client"}))
+    log.append("value declared", JOB, {"value": "withheld from the packet"})
+    again = log.receipt(log.entries[-1])
     for number in range(3):
         log.append("bench", "2026-0008", {"step": str(number)})
     photographed = {"photographs": [digest_of(PHOTOGRAPHS["pickup.png"])]}
     log.append("examined", JOB, photographed)
     log.append("released", JOB, {"record": digest_of(canonical.canonical_bytes(RECORD))})
     log.append("taken in", "2026-0009", {"what": "another one"})
-    own = [item for item in log.logged if item.entry.subject == JOB]
+    own = [item for item in log.logged if item.entry.subject == JOB and item.entry.kind != "value declared"]
     certificate = shop_key().certificate_pem(name=SHOP, at=datetime.datetime(2026, 3, 2, tzinfo=datetime.UTC))
     content = packet.Content(
         subject=JOB,
@@ -122,7 +128,7 @@ def worked_job() -> tuple[Log, receipt.Receipt, packet.Content]:
         photographs=PHOTOGRAPHS,
         entries=own,
         digests=log.digests,
-        receipts=[given],
+        receipts=[given, again],
         certificate_pem=certificate,
     )
     return log, given, content

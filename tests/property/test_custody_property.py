@@ -95,7 +95,7 @@ def test_a_printed_receipt_is_read_whatever_stands_between_its_groups(number: in
 @given(st.integers(0, 10**6), st.binary(min_size=32, max_size=32), st.data())
 @settings(derandomize=True)
 def test_a_slip_of_the_pen_is_called_one(number: int, digest: bytes, data: st.DataObject) -> None:
-    """Any one digit wrong. The check group has 16 bits, so about one slip in 65,536 passes, and none of the fixed ones here."""
+    """Any one digit wrong. The check group has 16 bits: about one slip in 65,536 passes, none of those tried here."""
     printed = receipt.ShortReceipt(number, digest.hex()[:32]).printed
     first = printed.index("-") + 1
     places = [place for place in range(first, len(printed)) if printed[place] != "-"]

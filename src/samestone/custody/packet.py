@@ -148,7 +148,11 @@ def _log(content: Content) -> dict[str, Any]:
         for logged in content.entries
     ]
     receipts = [
-        {"consistency": list(consistency_proof(digests, receipt.size)), "receipt": receipt.as_json()}
+        {
+            "consistency": list(consistency_proof(digests, receipt.size)),
+            "proof": list(inclusion_proof(digests, receipt.number)),
+            "receipt": receipt.as_json(),
+        }
         for receipt in content.receipts
     ]
     head = {"root": tree_root(digests), "size": len(digests)}

@@ -53,11 +53,13 @@ class LogPart:
     size: int
     root: str
     entries: tuple[tuple[Entry, Any, bytes, tuple[str, ...]], ...]
-    receipts: tuple[tuple[Receipt, tuple[str, ...]], ...]
+    receipts: tuple[tuple[Receipt, tuple[str, ...], tuple[str, ...]], ...]
 
     @property
     def digests(self) -> dict[int, str]:
-        return {entry.number: entry.digest for entry, *_ in self.entries}
+        """What is known of single entries: from this job's receipts, and from its entries, which go before."""
+        promised = {receipt.number: receipt.digest for receipt, *_ in self.receipts}
+        return promised | {entry.number: entry.digest for entry, *_ in self.entries}
 
 
 def verify_packet(
@@ -100,7 +102,7 @@ def read_log(content: bytes) -> LogPart:
             size=_whole(value["head"]["size"]),
             root=_texts([value["head"]["root"]])[0],
             entries=tuple(_read_entry(item) for item in value["entries"]),
-            receipts=tuple((Receipt.from_json(i["receipt"]), _texts(i["consistency"])) for i in value["receipts"]),
+            receipts=tuple(_read_own_receipt(item) for item in value["receipts"]),
         )
     except (NotCanonical, BadEntry, BadReceipt) as error:
         raise NotChecked(f"The log's part cannot be read: {error}") from error
@@ -112,6 +114,12 @@ def _read_entry(item: Mapping[str, Any]) -> tuple[Entry, Any, bytes, tuple[str, 
     if set(item) != {"entry", "payload", "proof", "salt"}:
         raise NotChecked(f"An entry in the log's part has the fields {sorted(item)}")
     return Entry.from_json(item["entry"]), item["payload"], bytes.fromhex(item["salt"]), _texts(item["proof"])
+
+
+def _read_own_receipt(item: Mapping[str, Any]) -> tuple[Receipt, tuple[str, ...], tuple[str, ...]]:
+    if set(item) != {"consistency", "proof", "receipt"}:
+        raise NotChecked(f"A receipt in the log's part has the fields {sorted(item)}")
+    return Receipt.from_json(item["receipt"]), _texts(item["proof"]), _texts(item["consistency"])
 
 
 def _whole(value: Any) -> int:
@@ -231,8 +239,10 @@ def _strings(value: Any) -> Iterator[str]:
 
 
 def _own_receipts(log: LogPart) -> str:
-    for receipt, proof in log.receipts:
-        if log.digests.get(receipt.number, receipt.digest) != receipt.digest or not _continues(receipt, proof, log):
+    digests = log.digests
+    for receipt, proof, consistency in log.receipts:
+        is_there = verify_inclusion(receipt.digest, receipt.number, proof, size=log.size, root=log.root)
+        if not is_there or digests[receipt.number] != receipt.digest or not _continues(receipt, consistency, log):
             raise NotChecked(f"The log is not the one that the receipt for entry {receipt.number} was given from")
     return f"The log still holds what its receipts for this job ({len(log.receipts)}) promised"
 
@@ -261,6 +271,6 @@ def _given_state(receipt: Receipt, log: LogPart, key: str) -> None:
         raise NotChecked(f"Receipt {number}: it names another key, {in_groups(receipt.key_fingerprint)}")
     if receipt.size > log.size:
         raise NotChecked(f"Receipt {number}: the log had {receipt.size} entries and has {log.size}, it was shortened")
-    proofs = [proof for own, proof in log.receipts if own.size == receipt.size]
+    proofs = [consistency for own, _, consistency in log.receipts if own.size == receipt.size]
     if not any(_continues(receipt, proof, log) for proof in proofs):
         raise NotChecked(f"Receipt {number}: the log before it is not the one that it was given from, it was rewritten")

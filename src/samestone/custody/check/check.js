@@ -302,10 +302,11 @@ async function readLog(files) {
     if (!good) refuse("The log’s part has an entry with a field missing or of the wrong kind");
     log.digests.set(entry.number, await leafDigest(entry));
   }
-  for (const { receipt } of log.receipts) {
-    const good = hasFields(receipt, "at,digest,format,key_fingerprint,number,root,size") && receipt.format === "samestone-receipt/1"
+  for (const item of log.receipts) {
+    const receipt = item.receipt, good = hasFields(item, "consistency,proof,receipt") && hasFields(receipt, "at,digest,format,key_fingerprint,number,root,size") && receipt.format === "samestone-receipt/1"
       && whole(receipt.number) && receipt.number < receipt.size && areDigests(receipt.digest, receipt.root, receipt.key_fingerprint);
     if (!good) refuse("The log’s part has a receipt with a field missing or of the wrong kind");
+    if (!log.digests.has(receipt.number)) log.digests.set(receipt.number, receipt.digest);
   }
   return log;
 }
@@ -342,9 +343,9 @@ async function checkNamed(log, files) {
 }
 
 async function checkReceipts(log) {
-  for (const { receipt, consistency } of log.receipts) {
-    const here = log.digests.get(receipt.number) ?? receipt.digest;
-    if (here !== receipt.digest || !await continues(receipt, consistency, log.head)) refuse(`The log is not the one that the receipt for entry ${receipt.number} was given from`);
+  for (const { receipt, proof, consistency } of log.receipts) {
+    const isThere = log.digests.get(receipt.number) === receipt.digest && await included(receipt.digest, receipt.number, proof, log.head);
+    if (!isThere || !await continues(receipt, consistency, log.head)) refuse(`The log is not the one that the receipt for entry ${receipt.number} was given from`);
   }
   return `The log still holds what its receipts for this job (${log.receipts.length}) promised`;
 }
@@ -394,6 +395,11 @@ function show(value) {
   return make("span", value === null ? "none" : value === true ? "yes" : value === false ? "no" : String(value));
 }
 
+function whose(files) {
+  const facts = new Map(new TextDecoder().decode(files.get("bag-info.txt")).split("\n").map((line) => line.split(": ")));
+  return ["Source-Organization", "External-Identifier", "Bagging-Date"].map((name) => facts.get(name)).filter(Boolean).join(" · ");
+}
+
 const folded = (title, value) => make("details", "", make("summary", title), show(value));
 
 let current = null, pictures = [];
@@ -402,6 +408,7 @@ function showPacket(packet) {
   current = packet;
   const failed = packet.checks.filter((check) => !check.holds).length;
   at("simulated").hidden = !(packet.record && packet.record.simulated === true);
+  at("whose").textContent = whose(packet.files);
   at("bottom-line").className = failed ? "fails" : "holds";
   at("bottom-line").textContent = failed ? `${failed} of ${packet.checks.length} checks do not hold` : "Everything inside this packet holds together";
   at("meaning").textContent = failed
@@ -427,9 +434,9 @@ function showPictures({ files, record }) {
   pictures.forEach((url) => URL.revokeObjectURL(url));
   const kinds = { jpg: "image/jpeg", jpeg: "image/jpeg", png: "image/png", webp: "image/webp" };
   const captions = new Map((record && Array.isArray(record.photographs) ? record.photographs : []).map((item) => [item.name, item.caption]));
-  const figures = [];
+  const order = [...captions.keys()].map((short) => `data/photographs/${short}`), figures = [];
   pictures = [];
-  for (const name of [...files.keys()].filter((key) => key.startsWith("data/photographs/")).sort()) {
+  for (const name of new Set([...order, ...[...files.keys()].sort()].filter((key) => key.startsWith("data/photographs/") && files.has(key)))) {
     const short = name.split("/").pop(), kind = kinds[short.split(".").pop().toLowerCase()];
     if (!kind) continue;
     const image = document.createElement("img");
