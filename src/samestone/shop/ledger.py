@@ -25,7 +25,6 @@ from django.conf import settings
 from django.db import connection, models
 
 from samestone import custody
-from samestone.custody.receipt import Receipt
 from samestone.shop.models import (
     Entry,
     Examination,
@@ -119,7 +118,7 @@ def history(about: models.Model | str, *kinds: str) -> models.QuerySet[Entry]:
     return entries.filter(kind__in=kinds) if kinds else entries
 
 
-def issue_receipt(job: Job, *, at: dt.datetime) -> Receipt:
+def issue_receipt(job: Job, *, at: dt.datetime) -> custody.receipt.Receipt:
     """A receipt for the job's newest entry: `.printed` for people, `.qr`, `.as_json()`.
 
     Whoever gives it out logs it as "receipt given" with `details={"receipt": receipt.as_json(), …}`, so that the log
@@ -133,18 +132,18 @@ def issue_receipt(job: Job, *, at: dt.datetime) -> Receipt:
     )
 
 
-def last_receipt(job: Job) -> Receipt | None:
+def last_receipt(job: Job) -> custody.receipt.Receipt | None:
     """The newest receipt given for a job."""
     receipts = receipts_given(job)
     return receipts[-1] if receipts else None
 
 
-def receipts_given(job: Job | None = None) -> list[Receipt]:
+def receipts_given(job: Job | None = None) -> list[custody.receipt.Receipt]:
     """The receipts given for a job, or for all, oldest first."""
     entries = Entry.objects.filter(kind="receipt given").select_related("payload").order_by("number")
     if job is not None:
         entries = entries.filter(subject=subject(job))
-    return [Receipt.from_json(entry.payload.data["receipt"]) for entry in entries]
+    return [custody.receipt.Receipt.from_json(entry.payload.data["receipt"]) for entry in entries]
 
 
 def build_packet(  # noqa: PLR0913 - what a packet holds
