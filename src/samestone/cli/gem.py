@@ -40,17 +40,7 @@ def run_material(arguments: argparse.Namespace) -> int:
     from samestone.cli import Refusal
     from samestone.cli.table import print_json, read_object
 
-    record = read_object(arguments.file)
-    unknown = sorted(set(record) - {"format", "setting", "reactions", "note"})
-    if unknown:
-        raise Refusal(f"{arguments.file}: {unknown[0]} is unknown; expected format, setting, reactions, note")
-    if record.get("format") != "samestone-reactions/1":
-        raise Refusal(f"{arguments.file}: format is {record.get('format')!r}, expected 'samestone-reactions/1'")
-    reactions, setting = record.get("reactions"), record.get("setting", "set")
-    if not isinstance(reactions, list):
-        raise Refusal(f"{arguments.file}: reactions is {type(reactions).__name__}, expected a list")
-    if setting not in ("set", "loose"):
-        raise Refusal(f"{arguments.file}: setting is {setting!r}, expected 'set' or 'loose'")
+    reactions, setting = _reactions(read_object(arguments.file), arguments.file)
     try:
         found = gem.material.what_remains(reactions, loose=setting == "loose")
     except ValueError as problem:
@@ -62,12 +52,36 @@ def run_material(arguments: argparse.Namespace) -> int:
     return 0 if found.remaining else 1
 
 
+def _reactions(record: dict[str, Any], path: str) -> tuple[list[Any], str]:
+    """The reactions and the setting, from a list of reactions or from a whole examination record."""
+    from samestone.cli import Refusal
+
+    named = record.get("format", "samestone-reactions/1")
+    if named == "samestone-examination/1":
+        stone = record.get("stone")
+        reactions, setting = record.get("reactions", []), stone.get("setting") if isinstance(stone, dict) else None
+    elif named == "samestone-reactions/1":
+        unknown = sorted(set(record) - {"format", "setting", "reactions", "note"})
+        if unknown:
+            raise Refusal(f"{path}: {unknown[0]} is unknown; expected format, setting, reactions, note")
+        reactions, setting = record.get("reactions"), record.get("setting", "set")
+    else:
+        raise Refusal(f"{path}: format is {named!r}, expected 'samestone-reactions/1' or 'samestone-examination/1'")
+    if not isinstance(reactions, list):
+        raise Refusal(f"{path}: reactions is {type(reactions).__name__}, expected a list")
+    if setting not in ("set", "loose"):
+        raise Refusal(f"{path}: setting is {setting!r}, expected 'set' or 'loose'")
+    return reactions, setting
+
+
+def _unusual(found: Candidates, key: str) -> list[dict[str, str]]:
+    return [{"test": o.test, "basis": o.basis, "source": o.source} for o in found.objections if o.material == key]
+
+
 def _candidates(found: Candidates) -> dict[str, Any]:
-    unusual = [o for o in found.objections if o.material not in found.excluded]
     return {
         "remaining": [
-            {"material": m.key, "name": m.name, "sources": list(m.sources),
-             "unusual": [{"test": o.test, "basis": o.basis, "source": o.source} for o in unusual if o.material == m.key]}
+            {"material": m.key, "name": m.name, "sources": list(m.sources), "unusual": _unusual(found, m.key)}
             for m in found.remaining
         ],
         "excluded": [

@@ -66,7 +66,7 @@ class Separation:
 
 @dataclass(frozen=True, slots=True)
 class Candidates:
-    """What remains, what speaks against which material, which tests would separate the rest, what counted not at all."""
+    """What remains, what speaks against what, which tests would separate the rest, what counts for nothing."""
 
     remaining: tuple[Material, ...]
     objections: tuple[Objection, ...]

@@ -88,7 +88,8 @@ def compare_routes(formula: Estimate, solid: Estimate | None, weighed_ct: float 
         side = "above" if weighed_ct > formula.high_ct else "below"
         said.append(
             f"the weight {weighed_ct:.3f} ct lies {side} the estimate "
-            f"({formula.low_ct:.3f} to {formula.high_ct:.3f} ct): measure and weigh again; then think of another material, an unusual girdle or a filling"
+            f"({formula.low_ct:.3f} to {formula.high_ct:.3f} ct): measure and weigh again; "
+            "then think of another material, an unusual girdle or a filling"
         )
     return tuple(said)
 
