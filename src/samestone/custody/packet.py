@@ -17,7 +17,7 @@ from samestone.custody.chain import Entry
 from samestone.custody.key import Key
 from samestone.custody.page import check_page
 from samestone.custody.receipt import Receipt
-from samestone.custody.tree import consistency_proof, inclusion_proof, tree_root
+from samestone.custody.tree import consistency_proof, inclusion_proofs, tree_root
 from samestone.custody.verification import Check, verify_packet
 
 __all__ = [
@@ -138,11 +138,13 @@ def replay_input(packet: Packet) -> tuple[Any, Any, Any]:
 def _log(content: Content) -> dict[str, Any]:
     """This job's entries with payloads, salts and proofs; of all others nothing but digests inside the proofs."""
     digests = content.digests
+    numbers = [logged.entry.number for logged in content.entries] + [receipt.number for receipt in content.receipts]
+    proofs = iter(inclusion_proofs(digests, numbers))
     entries = [
         {
             "entry": logged.entry.as_json(),
             "payload": logged.payload,
-            "proof": list(inclusion_proof(digests, logged.entry.number)),
+            "proof": list(next(proofs)),
             "salt": logged.salt.hex(),
         }
         for logged in content.entries
@@ -150,7 +152,7 @@ def _log(content: Content) -> dict[str, Any]:
     receipts = [
         {
             "consistency": list(consistency_proof(digests, receipt.size)),
-            "proof": list(inclusion_proof(digests, receipt.number)),
+            "proof": list(next(proofs)),
             "receipt": receipt.as_json(),
         }
         for receipt in content.receipts

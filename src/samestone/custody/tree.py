@@ -7,7 +7,7 @@ SHA-256(0x00 || canonical entry). Source: RFC 9162 (Certificate Transparency 2.0
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 HEX_DIGITS = 64
 
@@ -24,10 +24,16 @@ def tree_root(digests: Sequence[str]) -> str:
 
 def inclusion_proof(digests: Sequence[str], number: int) -> tuple[str, ...]:
     """The proof that leaf ``number`` is in the tree over ``digests`` (RFC 9162, 2.1.3.1); refuses a leaf not there."""
-    if not 0 <= number < len(digests):
-        raise ValueError(f"entry {number} is not in a log of {len(digests)} entries; entries count from 0")
-    leaves = [bytes.fromhex(digest) for digest in digests]
-    return tuple(node.hex() for node in _path(number, leaves))
+    return inclusion_proofs(digests, [number])[0]
+
+
+def inclusion_proofs(digests: Sequence[str], numbers: Sequence[int]) -> list[tuple[str, ...]]:
+    """The same for several leaves, hashing the tree once."""
+    for number in numbers:
+        if not 0 <= number < len(digests):
+            raise ValueError(f"entry {number} is not in a log of {len(digests)} entries; entries count from 0")
+    levels = _levels([bytes.fromhex(digest) for digest in digests])
+    return [tuple(_siblings(levels, number)) for number in numbers]
 
 
 def consistency_proof(digests: Sequence[str], size: int) -> tuple[str, ...]:
@@ -92,28 +98,30 @@ def _parent(left: bytes, right: bytes) -> bytes:
 
 
 def _root(leaves: Sequence[bytes]) -> bytes:
-    """Bottom up, a last odd node moves up as it is: the same tree as the recursive definition."""
-    if not leaves:
-        return hashlib.sha256(b"").digest()
-    level = list(leaves)
-    while len(level) > 1:
-        odd = level[-1:] if len(level) % 2 else []
-        level = [_parent(left, right) for left, right in zip(level[::2], level[1::2], strict=False)] + odd
-    return level[0]
+    return _levels(leaves)[-1][0] if leaves else hashlib.sha256(b"").digest()
+
+
+def _levels(leaves: Sequence[bytes]) -> list[list[bytes]]:
+    """The tree from its leaves up to its root; a last odd node moves up as it is, as in the recursive definition."""
+    levels = [list(leaves)]
+    while len(levels[-1]) > 1:
+        below = levels[-1]
+        odd = below[-1:] if len(below) % 2 else []
+        levels.append([_parent(left, right) for left, right in zip(below[::2], below[1::2], strict=False)] + odd)
+    return levels
+
+
+def _siblings(levels: Sequence[Sequence[bytes]], number: int) -> Iterator[str]:
+    """What stands beside the leaf's ancestors, from below; a node that moved up alone has nothing beside it."""
+    for level in levels[:-1]:
+        if (beside := number ^ 1) < len(level):
+            yield level[beside].hex()
+        number >>= 1
 
 
 def _split(count: int) -> int:
     """The largest power of two smaller than ``count``."""
     return 1 << (count - 1).bit_length() - 1
-
-
-def _path(number: int, leaves: Sequence[bytes]) -> list[bytes]:
-    if len(leaves) == 1:
-        return []
-    half = _split(len(leaves))
-    if number < half:
-        return [*_path(number, leaves[:half]), _root(leaves[half:])]
-    return [*_path(number - half, leaves[half:]), _root(leaves[:half])]
 
 
 def _subproof(size: int, leaves: Sequence[bytes], *, complete: bool) -> list[bytes]:

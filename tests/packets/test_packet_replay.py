@@ -1,0 +1,87 @@
+"""`samestone replay`: the verdict in a packet is recomputed from its two examinations, to the same printed digits."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from samestone import cli, evidence
+from samestone.custody import canonical, packet
+from tests.packets import worked_example
+
+
+def examination(weight: str, diameters: tuple[str, str], depth: str) -> dict[str, Any]:
+    values = {"weight_ct": weight, "diameter_min_mm": diameters[0], "diameter_max_mm": diameters[1], "depth_mm": depth}
+    return {
+        "format": "samestone-examination/1",
+        "stone": {"cut": "round brilliant", "setting": "loose"},
+        "instruments": [
+            {"name": "gauge", "kind": "gauge", "unit": "mm", "resolution": "0.01", "u": "0.010"},
+            {"name": "scale", "kind": "scale", "unit": "ct", "resolution": "0.001", "u": "0.001"},
+        ],
+        "readings": [
+            {"property": name, "indications": [value] * 3, "instrument": "scale" if name == "weight_ct" else "gauge"}
+            for name, value in values.items()
+        ],
+    }
+
+
+def packet_with(change: str = "") -> bytes:
+    """A packet whose verdict was computed, or computed and then touched up before it was logged and signed."""
+    before, after = (
+        examination("1.012", ("6.46", "6.49"), "3.98"),
+        examination("1.011", ("6.46", "6.48"), "3.99"),
+    )
+    read = [evidence.read_examination(item) for item in (before, after)]
+    verdict = evidence.compare(read[0], read[1], population=evidence.load_population()).as_json()
+    frozen = canonical.decimal_strings(verdict)
+    if change:
+        frozen["log10_lr"]["random"]["value"] = change
+    record = {
+        **worked_example.RECORD,
+        "examinations": {"take_in": before, "pick_up": after},
+        "verdict": frozen,
+    }
+    log, _, content = worked_example.worked_job()
+    log.append("sealed", content.subject, {"record": worked_example.digest_of(canonical.canonical_bytes(record))})
+    logged = dataclasses.replace(
+        content, record=record, digests=log.digests, entries=[*content.entries, log.logged[-1]]
+    )
+    return packet.build_packet(logged, key=worked_example.shop_key())
+
+
+def test_the_same_digits_come_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "packet.zip"
+    place.write_bytes(packet_with())
+    assert cli.main(["replay", str(place)]) == 0
+    assert "digit for digit" in capsys.readouterr().out
+    assert cli.main(["verify", str(place)]) == 0
+
+
+def test_a_verdict_that_was_touched_up_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "packet.zip"
+    place.write_bytes(packet_with("9.99"))
+    assert cli.main(["verify", str(place)]) == 0, "sealed and signed as it is: only recomputing tells"
+    capsys.readouterr()
+    assert cli.main(["replay", str(place), "--json"]) == 1
+    result = json.loads(capsys.readouterr().out)
+    assert [item["where"] for item in result["differences"]] == ["verdict.log10_lr.random.value"]
+    assert result["differences"][0]["recorded"] == "9.99"
+
+
+def test_a_record_that_cannot_be_read_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "packet.zip"
+    _, _, content = worked_example.worked_job()
+    record = {"format": "samestone-packet/1", "verdict": {}}
+    log = worked_example.Log(list(worked_example.worked_job()[0].logged))
+    log.append("sealed", content.subject, {"record": worked_example.digest_of(canonical.canonical_bytes(record))})
+    logged = dataclasses.replace(
+        content, record=record, digests=log.digests, entries=[*content.entries, log.logged[-1]]
+    )
+    place.write_bytes(packet.build_packet(logged, key=worked_example.shop_key()))
+    assert cli.main(["replay", str(place)]) == 2
+    assert "examinations.take_in" in capsys.readouterr().err
