@@ -72,7 +72,9 @@ def test_the_same_form_sent_twice_writes_once(received: Examination, at: dt.date
     assert Mark.objects.count() == 1
 
 
-def test_a_finished_examination_takes_nothing_more(received: Examination, job: Job, at: dt.datetime, owner: Member) -> None:
+def test_a_finished_examination_takes_nothing_more(
+    received: Examination, job: Job, at: dt.datetime, owner: Member
+) -> None:
     intake.finish_take_in(job, at=at, by=owner)
     with pytest.raises(ExaminationFinished):
         record_finding(Mark, received, at=at, by=owner, category="damage", angle_deg="0")
@@ -135,7 +137,7 @@ def test_a_stone_set_behind_the_log_is_noticed(stone: Stone) -> None:
 
 
 def test_a_changed_payload_is_noticed(reading: Reading) -> None:
-    new = "'{\"by\": \"ines\", \"rows\": []}'"
+    new = '\'{"by": "ines", "rows": []}\''
     without_triggers("shop_payload", f"UPDATE shop_payload SET data = {new} WHERE entry_id = 5")
     assert "entry 5: what it says was changed" in breaks()
 

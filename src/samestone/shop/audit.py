@@ -79,7 +79,9 @@ def _life_problems(entries: Iterable[Entry]) -> Iterator[Problem]:
     for job in Job.objects.all():
         state = states.get(ledger.subject(job), State())
         if (state.station.value, state.held, state.loose) != (job.station, job.held, job.state.loose):
-            yield Problem(f"job {job.envelope}", f"stands at “{job.station}”, but its entries lead to “{state.station}”")
+            yield Problem(
+                f"job {job.envelope}", f"stands at “{job.station}”, but its entries lead to “{state.station}”"
+            )
 
 
 def _vault_problems(entries: Iterable[Entry]) -> Iterator[Problem]:
@@ -88,7 +90,9 @@ def _vault_problems(entries: Iterable[Entry]) -> Iterator[Problem]:
     for digest in sorted(named - kept):
         yield Problem(f"vault {digest[:12]}…", "a row names this file, but it is not in the vault")
     for digest in sorted(kept - named):
-        yield Problem(f"vault {digest[:12]}…", "no row names this file: a crash left it, it harms nothing", breaks=False)
+        yield Problem(
+            f"vault {digest[:12]}…", "no row names this file: a crash left it, it harms nothing", breaks=False
+        )
     for digest in sorted(kept & named):
         if not vault.is_intact(digest):
             yield Problem(f"vault {digest[:12]}…", "the file was changed: its bytes no longer have their digest")

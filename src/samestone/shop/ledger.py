@@ -107,9 +107,7 @@ def utc(at: dt.datetime) -> str:
 
 def as_link(row: Entry) -> custody.chain.Entry:
     """The stored entry as custody knows it."""
-    return custody.chain.Entry(
-        row.number, row.at, row.kind, row.subject, row.payload_digest, row.previous
-    )
+    return custody.chain.Entry(row.number, row.at, row.kind, row.subject, row.payload_digest, row.previous)
 
 
 def history(about: models.Model | str, *kinds: str) -> models.QuerySet[Entry]:

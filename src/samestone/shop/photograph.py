@@ -35,7 +35,9 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
         raise NotAPhotograph(f"“{view}” is not a view; expected one of: {', '.join(VIEWS)}")
     if len(content) > LARGEST_BYTES:
         megabytes = len(content) // 2**20
-        raise NotAPhotograph(f"The file has {megabytes} MB; at most {LARGEST_BYTES // 2**20} are kept. Make it smaller.")
+        raise NotAPhotograph(
+            f"The file has {megabytes} MB; at most {LARGEST_BYTES // 2**20} are kept. Make it smaller."
+        )
     try:
         photo = imaging.open_photo(content)
     except imaging.BadPhoto as error:

@@ -92,9 +92,7 @@ def describe_piece(job: Job, *, at: dt.datetime, by: Member, **fields: str) -> P
 
 
 @transaction.atomic
-def describe_stone(
-    piece: Piece, stone: Stone | None = None, *, at: dt.datetime, by: Member, **fields: Any
-) -> Stone:
+def describe_stone(piece: Piece, stone: Stone | None = None, *, at: dt.datetime, by: Member, **fields: Any) -> Stone:
     """A stone of the piece: position, cut, material and on what basis, treatment, count, claws."""
     now = stone or Stone(piece=piece)
     for name, value in fields.items():
@@ -118,7 +116,9 @@ def received_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examin
 
 
 @transaction.atomic
-def place_claws(examination: Examination, count: int, *, first_deg: int = 45, at: dt.datetime, by: Member) -> list[Mark]:
+def place_claws(
+    examination: Examination, count: int, *, first_deg: int = 45, at: dt.datetime, by: Member
+) -> list[Mark]:
     """So many claws at even distances, each hiding a little of the girdle; one tap for the usual head.
 
     Claws and hidden arcs that were placed before are taken back first.
@@ -131,7 +131,10 @@ def place_claws(examination: Examination, count: int, *, first_deg: int = 45, at
     marks = []
     for number in range(count):
         angle = (first_deg + round(360 * number / count)) % 360
-        hidden = {"angle_deg": str((angle - HIDDEN_BESIDE_CLAW_DEG) % 360), "to_deg": str(angle + HIDDEN_BESIDE_CLAW_DEG)}
+        hidden = {
+            "angle_deg": str((angle - HIDDEN_BESIDE_CLAW_DEG) % 360),
+            "to_deg": str(angle + HIDDEN_BESIDE_CLAW_DEG),
+        }
         for fields in (
             {"category": "claw", "kind": "tight", "r": "1.05", "angle_deg": str(angle)},
             {"category": "hidden", "kind": "under a claw", "r": "1", **hidden},

@@ -1,0 +1,62 @@
+"""What the browser may send to the bench."""
+
+from __future__ import annotations
+
+from django import forms
+
+from samestone.shop.field import DecimalText
+from samestone.shop.models import Instrument, Member
+
+PLACES = ("safe", "bench", "counter", "setter's bench", "out for work")
+MARK_SEEN = ("yes", "no", "could not look")
+
+
+class HandOverForm(forms.Form):
+    """Ten to thirty seconds: the number, one mark, grams, where to."""
+
+    number_read = forms.CharField(label="Number on the envelope", max_length=20)
+    mark_seen = forms.ChoiceField(
+        label="The mark is there", choices=[(word, word) for word in MARK_SEEN], widget=forms.RadioSelect
+    )
+    grams = DecimalText(label="Grams", unit="g", lowest="0.05", highest="2000", required=False)
+    to = forms.ChoiceField(label="Goes to", choices=[(place, place) for place in PLACES], widget=forms.RadioSelect)
+    holder = forms.ModelChoiceField(label="In whose hands", queryset=Member.objects.none(), required=False)
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["holder"].queryset = Member.objects.filter(is_active=True)
+
+
+class LooseWeightForm(forms.Form):
+    """Three indications of the loose weight; fewer are taken, and said."""
+
+    first = DecimalText(label="1st", unit="ct", lowest="0.005", highest="200")
+    second = DecimalText(label="2nd", unit="ct", lowest="0.005", highest="200", required=False)
+    third = DecimalText(label="3rd", unit="ct", lowest="0.005", highest="200", required=False)
+    instrument = forms.ModelChoiceField(label="Scale", queryset=Instrument.objects.none(), empty_label=None)
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)
+        scales = Instrument.objects.filter(kind="scale", retired_at=None)
+        self.fields["instrument"].queryset = scales
+        self.fields["instrument"].initial = scales.first()
+
+    @property
+    def indications(self) -> list[str]:
+        return [self.cleaned_data[name] for name in ("first", "second", "third") if self.cleaned_data[name]]
+
+
+class NewsForm(forms.Form):
+    words = forms.CharField(label="What was found", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
+    question = forms.CharField(label="What to ask the client", max_length=400, required=False)
+    price = forms.CharField(label="New price, if it changes", max_length=60, required=False)
+
+
+class AnswerForm(forms.Form):
+    words = forms.CharField(label="What the client said", max_length=400)
+    agreed = forms.ChoiceField(choices=[("yes", "yes"), ("no", "no")], widget=forms.RadioSelect, label="Agreed")
+
+
+class InspectionForm(forms.Form):
+    against_instruction = forms.CharField(label="Looked at against the instruction", max_length=400)

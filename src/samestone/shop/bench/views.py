@@ -1,0 +1,161 @@
+"""The bench's pages: read clock, user and form, make one call, show one page."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from samestone.shop.bench import actions, forms, queries
+from samestone.shop.finding import ExaminationFinished
+from samestone.shop.life import NotPossibleNow, Station
+from samestone.shop.models import Job, Stone
+
+
+def show_bench(request: HttpRequest, envelope: str) -> HttpResponse:
+    """One job at the bench."""
+    return _bench(request, get_object_or_404(Job, envelope=envelope))
+
+
+@require_POST
+def take_over(request: HttpRequest, envelope: str) -> HttpResponse:
+    """A hand-over; the wrong number in the hand stops both jobs."""
+    job, form = get_object_or_404(Job, envelope=envelope), forms.HandOverForm(request.POST)
+    if not form.is_valid():
+        return _bench(request, job, hand_over=form)
+    try:
+        actions.take_over(job, at=timezone.now(), by=request.user, **form.cleaned_data)
+    except actions.NotThisJob as error:
+        return _bench(request, job, hand_over=form, wrong_number=form.cleaned_data["number_read"], wrong=str(error))
+    except NotPossibleNow as error:
+        messages.error(request, str(error))
+    return redirect("bench", envelope=envelope)
+
+
+@require_POST
+def report_swap(request: HttpRequest, envelope: str) -> HttpResponse:
+    job = get_object_or_404(Job, envelope=envelope)
+    number = request.POST.get("number_read", "")[:20]
+    return _try(request, job, lambda: actions.report_swap(job, number_read=number, at=timezone.now(), by=request.user))
+
+
+@require_POST
+def unset_stone(request: HttpRequest, pk: int) -> HttpResponse:
+    stone = get_object_or_404(Stone, pk=pk)
+    return _try(request, stone.job, lambda: actions.unset_stone(stone, at=timezone.now(), by=request.user))
+
+
+@require_POST
+def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
+    stone, form = get_object_or_404(Stone, pk=pk), forms.LooseWeightForm(request.POST)
+    if not form.is_valid():
+        return _bench(request, stone.job, weigh=form)
+    return _try(
+        request,
+        stone.job,
+        lambda: actions.weigh_loose(
+            stone,
+            indications=form.indications,
+            instrument=form.cleaned_data["instrument"],
+            once=form.cleaned_data["once"] or None,
+            at=timezone.now(),
+            by=request.user,
+        ),
+    )
+
+
+@require_POST
+def reset_stone(request: HttpRequest, pk: int) -> HttpResponse:
+    stone = get_object_or_404(Stone, pk=pk)
+    return _try(request, stone.job, lambda: actions.reset_stone(stone, at=timezone.now(), by=request.user))
+
+
+@require_POST
+def send_news(request: HttpRequest, envelope: str) -> HttpResponse:
+    job, form = get_object_or_404(Job, envelope=envelope), forms.NewsForm(request.POST)
+    if not form.is_valid():
+        return _bench(request, job, news=form)
+    return _try(request, job, lambda: actions.send_news(job, at=timezone.now(), by=request.user, **form.cleaned_data))
+
+
+@require_POST
+def note_answer(request: HttpRequest, envelope: str) -> HttpResponse:
+    job, form = get_object_or_404(Job, envelope=envelope), forms.AnswerForm(request.POST)
+    if not form.is_valid():
+        return _bench(request, job, answer=form)
+    words, agreed = form.cleaned_data["words"], form.cleaned_data["agreed"] == "yes"
+    return _try(
+        request, job, lambda: actions.note_answer(job, words, agreed=agreed, at=timezone.now(), by=request.user)
+    )
+
+
+@require_POST
+def finish_inspection(request: HttpRequest, envelope: str) -> HttpResponse:
+    job, form = get_object_or_404(Job, envelope=envelope), forms.InspectionForm(request.POST)
+    if not form.is_valid():
+        return _bench(request, job, inspection=form)
+    words = form.cleaned_data["against_instruction"]
+    return _try(
+        request,
+        job,
+        lambda: actions.finish_inspection(job, against_instruction=words, at=timezone.now(), by=request.user),
+    )
+
+
+@require_POST
+def make_ready(request: HttpRequest, envelope: str) -> HttpResponse:
+    job = get_object_or_404(Job, envelope=envelope)
+    return _try(request, job, lambda: actions.make_ready(job, at=timezone.now(), by=request.user), then="job")
+
+
+def count_evening(request: HttpRequest) -> HttpResponse:
+    """Every open job in a known place, loose stones counted apart."""
+    missing: tuple[tuple[Job, ...], tuple[Stone, ...]] | None = None
+    if request.method == "POST":
+        seen = {
+            job.envelope: job.place for job in queries.jobs_to_count() if job.envelope in request.POST.getlist("seen")
+        }
+        loose = {int(pk) for pk in request.POST.getlist("loose") if pk.isdecimal()}
+        missing = actions.count_evening(seen, loose_seen=loose, at=timezone.now(), by=request.user)
+    page = {
+        "jobs": queries.jobs_to_count(),
+        "loose": queries.loose_to_count(),
+        "missing": missing,
+        "last": queries.last_count(),
+    }
+    return render(request, "bench/evening_count.html", page)
+
+
+def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
+    page = {
+        "job": job,
+        "stones": queries.stones_of(job),
+        "hand_overs": queries.hand_overs(job),
+        "open_news": queries.open_news(job),
+        "mark": queries.mark_to_look_for(job),
+        "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
+        "at_bench": job.station == Station.BENCH.value,
+        "hand_over": forms.HandOverForm(initial={"to": "bench"}),
+        "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),
+        "news": forms.NewsForm(),
+        "answer": forms.AnswerForm(),
+        "inspection": forms.InspectionForm(),
+        **filled,
+    }
+    return render(request, "bench/bench.html", page, status=422 if filled else 200)
+
+
+def _try(request: HttpRequest, job: Job, act: Callable[[], Any], *, then: str = "bench") -> HttpResponse:
+    """Acts; a refusal is shown in words at the bench."""
+    try:
+        act()
+    except (NotPossibleNow, ExaminationFinished) as error:
+        messages.error(request, str(error))
+        return redirect("bench", envelope=job.envelope)
+    return redirect(then, envelope=job.envelope)

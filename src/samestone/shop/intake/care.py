@@ -1,0 +1,58 @@
+"""What is asked of each stone before a clean may be logged; the answers are gem's, the stricter of two sources wins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from samestone.gem import care
+from samestone.shop.models import Job, Stone
+
+BY_HAND = "by hand"  # what is left when nothing else may be done
+PROCESSES = ("ultrasonic", "steam")
+UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a way of cleaning does to one stone. `verdict` is usual | caution | never; `why` names its source."""
+
+    stone: Stone
+    process: str
+    verdict: str
+    why: str
+
+    @property
+    def summary(self) -> str:
+        treatment = "treatment unknown" if self.stone.treatment == UNKNOWN else self.stone.treatment
+        return f"{self.stone.position} {self.stone.material}, {treatment}; {self.process}: {self.verdict}"
+
+
+def answers_for(job: Job) -> tuple[Answer, ...]:
+    """For each stone of the job, what ultrasonic and steam would do to it."""
+    return tuple(_answer(stone, process) for stone in job.stones for process in PROCESSES)
+
+
+def cautions() -> tuple[str, ...]:
+    """The usual cautions for the person who cleans."""
+    return tuple(dict.fromkeys(words for process in PROCESSES for words in care.cautions(process)))
+
+
+def refusals(answers: Iterable[Answer], methods: Iterable[str], *, tight: str, careful: bool) -> tuple[str, ...]:
+    """Why this clean may not be logged; empty when it may. `careful`: the cautions were weighed, and said so."""
+    chosen = [answer for answer in answers if answer.process in set(methods)]
+    refused = [f"Not here: {answer.why}." for answer in chosen if answer.verdict == "never"]
+    if any(answer.verdict == "caution" for answer in chosen) and not careful:
+        refused.append("Say that you have weighed what needs care, or clean by hand.")
+    if tight != "yes" and chosen:
+        refused.append("Dirt may be all that holds a stone: until every stone is known to be tight, clean by hand.")
+    return tuple(refused)
+
+
+def _answer(stone: Stone, process: str) -> Answer:
+    """An unknown treatment is never the usual case: a filled stone does not show it."""
+    treatments = () if stone.treatment in {UNKNOWN, "none"} else (stone.treatment,)
+    advice = care.advise(stone.material, process, treatments)
+    if stone.treatment == UNKNOWN and advice.verdict == "usual":
+        return Answer(stone, process, "caution", f"{advice.sentence}; whether the stone is filled is not known")
+    return Answer(stone, process, advice.verdict, advice.sentence)

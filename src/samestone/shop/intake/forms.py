@@ -1,0 +1,122 @@
+"""What the browser may send to the take-in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from samestone.gem import care
+from samestone.shop.field import DecimalText
+from samestone.shop.models import Stone
+
+PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", "other")
+CUTS = ("round brilliant", "oval", "princess", "emerald", "cushion", "pear", "marquise", "heart", "baguette", "other")
+OFTEN = ("diamond", "sapphire", "ruby", "emerald", "moissanite", "cubic_zirconia")
+RISKS = (
+    "heat near the stone",
+    "old or worn claws",
+    "hidden damage under claws",
+    "ultrasonic and loose stones",
+    "thin shank",
+    "engraving may soften",
+)
+
+
+def choices(*words: str) -> list[tuple[str, str]]:
+    return [(word, word) for word in words]
+
+
+def materials() -> list[tuple[str, str]]:
+    """Those that come over the counter most often first, then every one that the care table knows."""
+    names = [*OFTEN, *(name for name in care.material_names() if name not in OFTEN), "other"]
+    return [(name, name.replace("_", " ")) for name in names]
+
+
+def treatments() -> list[tuple[str, str]]:
+    return choices("unknown", "none", *care.treatment_names())
+
+
+class NewJobForm(forms.Form):
+    name = forms.CharField(label="Client", max_length=120, required=False)
+    phone = forms.CharField(label="Phone", max_length=60, required=False)
+    email = forms.EmailField(label="E-mail", required=False)
+    envelope = forms.CharField(label="Envelope number", max_length=20)
+    express = forms.BooleanField(label="Only a clean, the client waits", required=False)
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+
+class PieceForm(forms.Form):
+    kind = forms.ChoiceField(label="Piece", choices=choices(*PIECES), widget=forms.RadioSelect)
+    words = forms.CharField(label="What it looks like", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
+    metal = forms.CharField(label="Metal", max_length=80, required=False)
+    hallmark = forms.CharField(label="Hallmark, as read", max_length=120, required=False)
+    size = forms.CharField(label="Size", max_length=40, required=False)
+    grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
+    condition = forms.CharField(
+        label="Condition", max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class StoneForm(forms.Form):
+    position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
+    count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
+    cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
+    material = forms.ChoiceField(label="Said to be", choices=materials)
+    basis = forms.ChoiceField(label="On what basis", choices=Stone.Basis.choices, widget=forms.RadioSelect)
+    treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
+
+
+class ClawsForm(forms.Form):
+    count = forms.IntegerField(min_value=0, max_value=24)
+
+
+class MarkForm(forms.Form):
+    """A tap on the clock face. `r` in girdle radii, angles in degrees counter-clockwise from 3 o'clock."""
+
+    category = forms.ChoiceField(choices=choices("damage", "agreed", "claw", "hidden"))
+    kind = forms.CharField(max_length=30, required=False)
+    r = DecimalText(highest="1.6", required=False)
+    angle_deg = DecimalText(lowest="-360", highest="720")
+    to_deg = DecimalText(lowest="-360", highest="720", required=False)
+    size = DecimalText(highest="2", required=False)
+    words = forms.CharField(max_length=200, required=False)
+    once = forms.CharField(max_length=36, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if cleaned.get("category") == "agreed" and not cleaned.get("words"):
+            self.add_error("words", "Write the mark in the client's own words: they must know it again.")
+        if cleaned.get("category") == "hidden" and not cleaned.get("to_deg"):
+            self.add_error("to_deg", "A hidden arc has two ends; tap the second one.")
+        return cleaned
+
+
+class CleanForm(forms.Form):
+    tight = forms.ChoiceField(
+        label="Are all stones tight?",
+        choices=choices("yes", "no", "could not look"),
+        widget=forms.RadioSelect,
+    )
+    methods = forms.MultipleChoiceField(
+        label="Cleaned how", choices=choices("by hand", "ultrasonic", "steam"), widget=forms.CheckboxSelectMultiple
+    )
+    careful = forms.BooleanField(label="I have weighed what needs care", required=False)
+
+
+class WorkForm(forms.Form):
+    work = forms.CharField(label="Work agreed", max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
+    risks = forms.MultipleChoiceField(
+        label="Talked about", choices=choices(*RISKS), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    due = forms.DateField(
+        label="Ready by", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    declared_value = forms.CharField(label="Value, the client's own figure", max_length=60, required=False)
+    gift = forms.BooleanField(label="A surprise: keep the value off the paper", required=False)
+    collector = forms.CharField(label="Who may collect it, if someone else", max_length=120, required=False)
+
+
+class NoticeForm(forms.Form):
+    words = forms.CharField(label="What you noticed", max_length=300)
+    to_say = forms.CharField(label="What to say to the client", max_length=300, required=False)
