@@ -63,7 +63,7 @@ def replay_command(arguments: argparse.Namespace) -> int:
         before, after = evidence.read_examination(take_in), evidence.read_examination(pick_up)
     except (custody.packet.BadPacket, evidence.BadRecord) as error:
         _refuse(f"{arguments.packet}: {error}")
-    verdict = evidence.compare(before, after, population=evidence.load_population())
+    verdict = evidence.compare(before, after, population=evidence.load_population(), stock=_stock(recorded))
     recomputed = custody.canonical.decimal_strings(verdict.as_json())
     differences = list(_differences("verdict", recorded, recomputed))
     if arguments.json:
@@ -74,6 +74,14 @@ def replay_command(arguments: argparse.Namespace) -> int:
     else:
         print("✓ The verdict comes out the same, digit for digit, from the record's two examinations.")
     return 1 if differences else 0
+
+
+def _stock(recorded: Any) -> int:
+    """Among how many stones a look-alike could have been chosen, as the shop said when it judged."""
+    try:
+        return int(recorded["log10_lr"]["look_alike"]["stock"])
+    except (KeyError, TypeError, ValueError):
+        _refuse("data/record.json: verdict.log10_lr.look_alike.stock is missing or no whole number")
 
 
 def _verify_lines(checks: Sequence[packets.Check], *, with_receipt: bool) -> Iterator[str]:

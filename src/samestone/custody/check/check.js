@@ -433,7 +433,7 @@ function showPacket(packet) {
 function showPictures({ files, record }) {
   pictures.forEach((url) => URL.revokeObjectURL(url));
   const kinds = { jpg: "image/jpeg", jpeg: "image/jpeg", png: "image/png", webp: "image/webp" };
-  const captions = new Map((record && Array.isArray(record.photographs) ? record.photographs : []).map((item) => [item.name, item.caption]));
+  const captions = new Map((record && Array.isArray(record.photographs) ? record.photographs : []).filter(Boolean).map((item) => [item.name, item.caption]));
   const order = [...captions.keys()].map((short) => `data/photographs/${short}`), figures = [];
   pictures = [];
   for (const name of new Set([...order, ...[...files.keys()].sort()].filter((key) => key.startsWith("data/photographs/") && files.has(key)))) {
