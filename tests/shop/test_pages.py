@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from samestone.shop.models import Job, Member, Shop, Stone
+from samestone.shop.models import Job, Member, Shop
 
 pytestmark = pytest.mark.django_db
 

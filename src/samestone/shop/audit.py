@@ -24,7 +24,7 @@ class Problem:
 
 
 def check_shop(receipts: Sequence[str] = ()) -> tuple[Problem, ...]:
-    """Everything that does not fit between log, tables and vault, also against receipts typed in. Empty is good news."""
+    """What does not fit between log, tables and vault, also against receipts typed in; nothing is good news."""
     entries = list(Entry.objects.select_related("payload").order_by("number"))
     found: list[Problem] = [
         Problem(problem.where, problem.says, problem.breaks) for problem in ledger.log_problems(receipts)

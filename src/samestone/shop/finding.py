@@ -1,14 +1,15 @@
-"""Writing what an examination found: one row, one entry, never changed. Used by every stage that looks at a stone."""
+"""Examinations and what they find: begun, filled row by row, finished. Used by every stage that looks at a stone."""
 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, TypeVar
+from collections.abc import Sequence
+from typing import Any, TypeVar, cast
 
 from django.db import transaction
 
 from samestone.shop import ledger
-from samestone.shop.models import Examination, Finding, Member
+from samestone.shop.models import Examination, Finding, Member, Stone
 
 Found = TypeVar("Found", bound=Finding)
 
@@ -22,7 +23,40 @@ class TakenBackAlready(Exception):
 
 
 @transaction.atomic
-def record_finding(  # noqa: PLR0913 - what, where, when, who, and the two ways to say it twice
+def begin_examination(
+    stone: Stone, occasion: str, *, at: dt.datetime, by: Member, declared_changes: Sequence[str] = ()
+) -> Examination:
+    """The open examination of a stone on this occasion, set or loose as it is now; begun when there is none."""
+    there = Examination.objects.filter(
+        stone=stone, occasion=occasion, setting=stone.setting, finished_at__isnull=True
+    ).last()
+    if there is not None:
+        return there
+    begun = Examination.objects.create(
+        stone=stone,
+        occasion=occasion,
+        setting=stone.setting,
+        at=at,
+        by=by,
+        declared_changes=list(declared_changes),
+    )
+    ledger.append("examination begun", about=stone.job, at=at, by=by, rows=[begun])
+    return begun
+
+
+@transaction.atomic
+def finish_examination(examination: Examination, *, at: dt.datetime, by: Member) -> Examination:
+    """Nothing can be added afterwards; finished twice, it stays as it was."""
+    now = Examination.objects.select_for_update().get(pk=examination.pk)
+    if now.finished_at is None:
+        now.finished_at = at
+        now.save()
+        ledger.append("examination finished", about=now.job, at=at, by=by, rows=[now])
+    return now
+
+
+@transaction.atomic
+def record_finding(
     table: type[Found],
     examination: Examination,
     *,
@@ -37,15 +71,15 @@ def record_finding(  # noqa: PLR0913 - what, where, when, who, and the two ways 
     `once` is a token from the form: the same form sent twice gives the same row. `replaces` names the row that this
     one corrects. Raises `ExaminationFinished`, `TakenBackAlready`.
     """
-    if once and (there := table.objects.filter(once=once).first()):
-        return there
+    if once and (there := _rows(table).filter(once=once).first()):
+        return cast("Found", there)
     _refuse_finished(examination)
     if replaces is not None:
         _refuse_replaced(replaces)
-    row: Found = table.objects.create(examination=examination, at=at, by=by, once=once, replaces=replaces, **fields)
+    row = _rows(table).create(examination=examination, at=at, by=by, once=once, replaces=replaces, **fields)
     kind = f"{table._meta.verbose_name} {'corrected' if replaces else 'recorded'}"
     ledger.append(kind, about=examination.job, at=at, by=by, rows=[row])
-    return row
+    return cast("Found", row)
 
 
 @transaction.atomic
@@ -58,9 +92,14 @@ def take_back(row: Found, *, at: dt.datetime, by: Member) -> Found:
         for field in row._meta.concrete_fields
         if field.name not in {"id", "at", "by", "once", "replaces", "withdrawn"}
     }
-    withdrawal = type(row).objects.create(**same, at=at, by=by, replaces=row, withdrawn=True)
+    withdrawal = _rows(type(row)).create(**same, at=at, by=by, replaces=row, withdrawn=True)
     ledger.append(f"{row._meta.verbose_name} taken back", about=row.examination.job, at=at, by=by, rows=[withdrawal])
-    return withdrawal  # type: ignore[no-any-return]
+    return cast("Found", withdrawal)
+
+
+def _rows(table: type[Finding]) -> Any:
+    """The manager of a table that is known only when running."""
+    return table._default_manager
 
 
 def _refuse_finished(examination: Examination) -> None:
@@ -70,5 +109,5 @@ def _refuse_finished(examination: Examination) -> None:
 
 
 def _refuse_replaced(row: Finding) -> None:
-    if type(row).objects.filter(replaces=row).exists():  # type: ignore[attr-defined]
+    if _rows(type(row)).filter(replaces=row.pk).exists():
         raise TakenBackAlready("This was corrected or taken back already; look at what stands there now.")

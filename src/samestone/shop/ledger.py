@@ -57,7 +57,7 @@ class OutsideTransaction(RuntimeError):
     """An entry was to be appended without a transaction that holds its rows."""
 
 
-def append(  # noqa: PLR0913 - who, what, when and about what belong to every entry
+def append(
     kind: str,
     *,
     about: models.Model | str,
@@ -144,7 +144,7 @@ def receipts_given(job: Job | None = None) -> list[custody.receipt.Receipt]:
     return [custody.receipt.Receipt.from_json(entry.payload.data["receipt"]) for entry in entries]
 
 
-def build_packet(  # noqa: PLR0913 - what a packet holds
+def build_packet(
     job: Job,
     *,
     record: Mapping[str, Any],

@@ -142,6 +142,12 @@ class Stone(models.Model):
     claws = models.PositiveSmallIntegerField(default=0)
 
     @property
+    def words(self) -> str:
+        """What it is said to be, and on what basis."""
+        count = f"{self.count} × " if self.count > 1 else ""
+        return f"{count}{self.cut} {self.material.replace('_', ' ')} ({self.basis})"
+
+    @property
     def job(self) -> Job:
         return self.piece.job
 

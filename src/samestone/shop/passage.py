@@ -77,7 +77,7 @@ def resume_job(job: Job, why: str, *, at: dt.datetime, by: Member) -> Job:
 def hand_over(
     job: Job, *, to: str, holder: Member | None, checks: Mapping[str, Any], at: dt.datetime, by: Member
 ) -> Job:
-    """The piece changes hands or places without changing station; `checks` says what was looked at (number, mark, grams)."""
+    """Other hands or another place, the same station; `checks` says what was looked at (number, mark, grams)."""
     now = _locked(job)
     details = {"from": now.place, "to": to, "holder": holder.username if holder else "", "checks": dict(checks)}
     now.place, now.holder = to, holder

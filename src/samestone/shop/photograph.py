@@ -1,4 +1,4 @@
-"""A photograph arrives: opened with suspicion, its original bytes flushed into the vault, then the row and the entry."""
+"""A photograph arrives: opened with suspicion, its bytes flushed into the vault, then the row and the entry."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ class NotInVault(Exception):
 
 
 def store(content: bytes) -> str:
-    """Keeps `content` for good and returns its digest; flushed to disk when this returns. The same bytes are kept once."""
+    """Keeps `content` for good, flushed to disk, and returns its digest. The same bytes are kept once."""
     digest = hashlib.sha256(content).hexdigest()
     path = _path(digest)
     if path.exists():

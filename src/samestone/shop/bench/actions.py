@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from django.db import transaction
 
 from samestone.shop import ledger
-from samestone.shop.finding import record_finding
+from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Entry, Examination, Instrument, Job, Member, Reading, Stone
 from samestone.shop.passage import hand_over, hold_job, move_job, move_stone, resume_job
@@ -67,19 +67,9 @@ def unset_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
     return bench_examination(stone, at=at, by=by)
 
 
-@transaction.atomic
 def bench_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
     """The open examination at the bench for a stone as it is now (loose or set); begun when first asked for."""
-    open_one = stone.examinations.filter(
-        occasion=Examination.Occasion.BENCH, setting=stone.setting, finished_at=None
-    ).first()
-    if open_one:
-        return open_one
-    begun = Examination.objects.create(
-        stone=stone, occasion=Examination.Occasion.BENCH, setting=stone.setting, at=at, by=by
-    )
-    ledger.append("examination begun", about=stone.job, at=at, by=by, rows=[begun])
-    return begun
+    return begin_examination(stone, Examination.Occasion.BENCH, at=at, by=by)
 
 
 def weigh_loose(
@@ -110,10 +100,9 @@ def reset_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Stone:
     """The stone sits in its setting again; its loose examination is closed."""
     with transaction.atomic():
         now = move_stone(stone, "reset", at=at, by=by)
-        for examination in stone.examinations.filter(occasion="bench", setting="loose", finished_at=None):
-            examination.finished_at = at
-            examination.save()
-            ledger.append("examination finished", about=stone.job, at=at, by=by, rows=[examination])
+        loose = Examination.objects.filter(stone=stone, occasion="bench", setting="loose", finished_at__isnull=True)
+        for examination in loose:
+            finish_examination(examination, at=at, by=by)
     return now
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 from django import forms
 
 from samestone.shop.field import DecimalText
@@ -22,9 +24,9 @@ class HandOverForm(forms.Form):
     to = forms.ChoiceField(label="Goes to", choices=[(place, place) for place in PLACES], widget=forms.RadioSelect)
     holder = forms.ModelChoiceField(label="In whose hands", queryset=Member.objects.none(), required=False)
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["holder"].queryset = Member.objects.filter(is_active=True)
+        cast("forms.ModelChoiceField[Member]", self.fields["holder"]).queryset = Member.objects.filter(is_active=True)
 
 
 class LooseWeightForm(forms.Form):
@@ -36,11 +38,11 @@ class LooseWeightForm(forms.Form):
     instrument = forms.ModelChoiceField(label="Scale", queryset=Instrument.objects.none(), empty_label=None)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         scales = Instrument.objects.filter(kind="scale", retired_at=None)
-        self.fields["instrument"].queryset = scales
-        self.fields["instrument"].initial = scales.first()
+        field = cast("forms.ModelChoiceField[Instrument]", self.fields["instrument"])
+        field.queryset, field.initial = scales, scales.first()
 
     @property
     def indications(self) -> list[str]:

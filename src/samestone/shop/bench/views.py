@@ -16,6 +16,7 @@ from samestone.shop.bench import actions, forms, queries
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Job, Stone
+from samestone.shop.sign_in import signed_in
 
 
 def show_bench(request: HttpRequest, envelope: str) -> HttpResponse:
@@ -30,7 +31,7 @@ def take_over(request: HttpRequest, envelope: str) -> HttpResponse:
     if not form.is_valid():
         return _bench(request, job, hand_over=form)
     try:
-        actions.take_over(job, at=timezone.now(), by=request.user, **form.cleaned_data)
+        actions.take_over(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
     except actions.NotThisJob as error:
         return _bench(request, job, hand_over=form, wrong_number=form.cleaned_data["number_read"], wrong=str(error))
     except NotPossibleNow as error:
@@ -42,13 +43,15 @@ def take_over(request: HttpRequest, envelope: str) -> HttpResponse:
 def report_swap(request: HttpRequest, envelope: str) -> HttpResponse:
     job = get_object_or_404(Job, envelope=envelope)
     number = request.POST.get("number_read", "")[:20]
-    return _try(request, job, lambda: actions.report_swap(job, number_read=number, at=timezone.now(), by=request.user))
+    return _try(
+        request, job, lambda: actions.report_swap(job, number_read=number, at=timezone.now(), by=signed_in(request))
+    )
 
 
 @require_POST
 def unset_stone(request: HttpRequest, pk: int) -> HttpResponse:
     stone = get_object_or_404(Stone, pk=pk)
-    return _try(request, stone.job, lambda: actions.unset_stone(stone, at=timezone.now(), by=request.user))
+    return _try(request, stone.job, lambda: actions.unset_stone(stone, at=timezone.now(), by=signed_in(request)))
 
 
 @require_POST
@@ -65,7 +68,7 @@ def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
             instrument=form.cleaned_data["instrument"],
             once=form.cleaned_data["once"] or None,
             at=timezone.now(),
-            by=request.user,
+            by=signed_in(request),
         ),
     )
 
@@ -73,7 +76,7 @@ def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def reset_stone(request: HttpRequest, pk: int) -> HttpResponse:
     stone = get_object_or_404(Stone, pk=pk)
-    return _try(request, stone.job, lambda: actions.reset_stone(stone, at=timezone.now(), by=request.user))
+    return _try(request, stone.job, lambda: actions.reset_stone(stone, at=timezone.now(), by=signed_in(request)))
 
 
 @require_POST
@@ -81,7 +84,9 @@ def send_news(request: HttpRequest, envelope: str) -> HttpResponse:
     job, form = get_object_or_404(Job, envelope=envelope), forms.NewsForm(request.POST)
     if not form.is_valid():
         return _bench(request, job, news=form)
-    return _try(request, job, lambda: actions.send_news(job, at=timezone.now(), by=request.user, **form.cleaned_data))
+    return _try(
+        request, job, lambda: actions.send_news(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
+    )
 
 
 @require_POST
@@ -91,7 +96,7 @@ def note_answer(request: HttpRequest, envelope: str) -> HttpResponse:
         return _bench(request, job, answer=form)
     words, agreed = form.cleaned_data["words"], form.cleaned_data["agreed"] == "yes"
     return _try(
-        request, job, lambda: actions.note_answer(job, words, agreed=agreed, at=timezone.now(), by=request.user)
+        request, job, lambda: actions.note_answer(job, words, agreed=agreed, at=timezone.now(), by=signed_in(request))
     )
 
 
@@ -104,14 +109,14 @@ def finish_inspection(request: HttpRequest, envelope: str) -> HttpResponse:
     return _try(
         request,
         job,
-        lambda: actions.finish_inspection(job, against_instruction=words, at=timezone.now(), by=request.user),
+        lambda: actions.finish_inspection(job, against_instruction=words, at=timezone.now(), by=signed_in(request)),
     )
 
 
 @require_POST
 def make_ready(request: HttpRequest, envelope: str) -> HttpResponse:
     job = get_object_or_404(Job, envelope=envelope)
-    return _try(request, job, lambda: actions.make_ready(job, at=timezone.now(), by=request.user), then="job")
+    return _try(request, job, lambda: actions.make_ready(job, at=timezone.now(), by=signed_in(request)), then="job")
 
 
 def count_evening(request: HttpRequest) -> HttpResponse:
@@ -122,7 +127,7 @@ def count_evening(request: HttpRequest) -> HttpResponse:
             job.envelope: job.place for job in queries.jobs_to_count() if job.envelope in request.POST.getlist("seen")
         }
         loose = {int(pk) for pk in request.POST.getlist("loose") if pk.isdecimal()}
-        missing = actions.count_evening(seen, loose_seen=loose, at=timezone.now(), by=request.user)
+        missing = actions.count_evening(seen, loose_seen=loose, at=timezone.now(), by=signed_in(request))
     page = {
         "jobs": queries.jobs_to_count(),
         "loose": queries.loose_to_count(),

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from samestone.shop import ledger
-from samestone.shop.finding import record_finding
+from samestone.shop.finding import begin_examination, finish_examination, record_finding, take_back
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Examination, Job, Mark, Member, Person, Piece, Stone
 from samestone.shop.passage import move_job
@@ -83,7 +83,7 @@ def _client(person: Mapping[str, str], at: dt.datetime) -> Person | None:
 @transaction.atomic
 def describe_piece(job: Job, *, at: dt.datetime, by: Member, **fields: str) -> Piece:
     """What the piece is: kind, words, metal, hallmark, size, grams, condition. Said again, it is described anew."""
-    piece = job.pieces.first() or Piece(job=job)
+    piece = Piece.objects.filter(job=job).first() or Piece(job=job)
     for name, value in fields.items():
         setattr(piece, name, value)
     piece.save()
@@ -102,17 +102,10 @@ def describe_stone(piece: Piece, stone: Stone | None = None, *, at: dt.datetime,
     return now
 
 
-@transaction.atomic
 def received_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
     """The examination of the stone as it came over the counter; begun when first asked for."""
-    there = stone.examinations.filter(occasion=Examination.Occasion.RECEIVED).first()
-    if there:
-        return there
-    begun = Examination.objects.create(
-        stone=stone, occasion=Examination.Occasion.RECEIVED, setting=stone.setting, at=at, by=by
-    )
-    ledger.append("examination begun", about=stone.job, at=at, by=by, rows=[begun])
-    return begun
+    there = Examination.objects.filter(stone=stone, occasion=Examination.Occasion.RECEIVED).first()
+    return there or begin_examination(stone, Examination.Occasion.RECEIVED, at=at, by=by)
 
 
 @transaction.atomic
@@ -123,9 +116,7 @@ def place_claws(
 
     Claws and hidden arcs that were placed before are taken back first.
     """
-    from samestone.shop.finding import take_back
-
-    for mark in examination.marks.current().filter(category__in=("claw", "hidden")):
+    for mark in Mark.objects.current().filter(examination=examination, category__in=("claw", "hidden")):
         take_back(mark, at=at, by=by)
     describe_stone(examination.stone.piece, examination.stone, claws=count, at=at, by=by)
     marks = []
@@ -193,9 +184,7 @@ def finish_take_in(job: Job, *, at: dt.datetime, by: Member) -> Job:
         occasion__in=(Examination.Occasion.RECEIVED, Examination.Occasion.TAKE_IN),
         finished_at=None,
     ):
-        examination.finished_at = at
-        examination.save()
-        ledger.append("examination finished", about=job, at=at, by=by, rows=[examination])
+        finish_examination(examination, at=at, by=by)
     return move_job(job, "examined", at=at, by=by, place="safe")
 
 

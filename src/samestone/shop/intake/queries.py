@@ -71,10 +71,7 @@ def _piece_lines(job: Job) -> tuple[str, ...]:
 
 
 def _stone_lines(job: Job) -> tuple[str, ...]:
-    return tuple(
-        f"{stone.position}: {f'{stone.count} × ' if stone.count > 1 else ''}{stone.cut} {stone.material} ({stone.basis})"
-        for stone in job.stones
-    )
+    return tuple(f"{stone.position}: {stone.words}" for stone in job.stones)
 
 
 def _condition_lines(job: Job) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from samestone.shop.finding import ExaminationFinished, TakenBackAlready, record
 from samestone.shop.intake import actions, care, forms, paperwork, queries
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Job, Mark, Stone
+from samestone.shop.sign_in import signed_in
 
 REFUSALS = (NotPossibleNow, ExaminationFinished, TakenBackAlready, paperwork.NotReadyForPaper)
 UNPROCESSABLE = 422
@@ -35,7 +36,7 @@ def open_job(request: HttpRequest) -> HttpResponse:
                 express=fields["express"],
                 once=fields["once"] or None,
                 at=timezone.now(),
-                by=request.user,
+                by=signed_in(request),
             )
         except (actions.EnvelopeTaken, actions.NotAnEnvelope) as error:
             form.add_error("envelope", str(error))
@@ -77,7 +78,7 @@ def ask_piece(request: HttpRequest, job: Job) -> HttpResponse:
     initial = {name: getattr(piece, name) for name in forms.PieceForm.base_fields} if piece else {}
     form = forms.PieceForm(request.POST or None, initial=initial)
     if form.is_valid() and _may_change(request, job):
-        actions.describe_piece(job, at=timezone.now(), by=request.user, **form.cleaned_data)
+        actions.describe_piece(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
         return _onward(job, "piece")
     return _question(request, job, "piece", form=form)
 
@@ -90,7 +91,7 @@ def ask_stones(request: HttpRequest, job: Job) -> HttpResponse:
     initial = {name: getattr(chosen, name) for name in forms.StoneForm.base_fields} if chosen else {}
     form = forms.StoneForm(request.POST or None, initial=initial)
     if form.is_valid() and _may_change(request, job):
-        actions.describe_stone(piece, chosen, at=timezone.now(), by=request.user, **form.cleaned_data)
+        actions.describe_stone(piece, chosen, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
         return redirect("take-in", envelope=job.envelope, question="stones" if "more" in request.POST else "condition")
     return _question(request, job, "stones", form=form, stones=list(job.stones), chosen=chosen)
 
@@ -114,7 +115,7 @@ def ask_clean(request: HttpRequest, job: Job) -> HttpResponse:
             asked = [answer.summary for answer in answers]
             try:
                 actions.log_clean(
-                    job, methods=form.cleaned_data["methods"], asked=asked, at=timezone.now(), by=request.user
+                    job, methods=form.cleaned_data["methods"], asked=asked, at=timezone.now(), by=signed_in(request)
                 )
             except NotPossibleNow as error:
                 form.add_error(None, str(error))
@@ -135,7 +136,7 @@ def ask_work(request: HttpRequest, job: Job) -> HttpResponse:
     initial = {name: getattr(job, name) for name in forms.WorkForm.base_fields}
     form = forms.WorkForm(request.POST or None, initial=initial)
     if form.is_valid() and _may_change(request, job):
-        actions.agree_work(job, at=timezone.now(), by=request.user, **form.cleaned_data)
+        actions.agree_work(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
         return _onward(job, "work")
     return _question(request, job, "work", form=form)
 
@@ -170,9 +171,9 @@ def place_mark(request: HttpRequest, envelope: str) -> HttpResponse:
     fields = form.cleaned_data
     once = fields.pop("once") or None
     now = timezone.now()
-    examination = actions.received_examination(stone, at=now, by=request.user)
+    examination = actions.received_examination(stone, at=now, by=signed_in(request))
     try:
-        record_finding(Mark, examination, at=now, by=request.user, once=once, **fields)
+        record_finding(Mark, examination, at=now, by=signed_in(request), once=once, **fields)
     except ExaminationFinished as error:
         messages.error(request, str(error))
     return _back(request, job)
@@ -188,11 +189,11 @@ def place_claws(request: HttpRequest, envelope: str) -> HttpResponse:
         messages.error(request, "Describe the stone first, then say how many claws hold it (0 to 24).")
         return _back(request, job)
     now = timezone.now()
-    examination = actions.received_examination(stone, at=now, by=request.user)
+    examination = actions.received_examination(stone, at=now, by=signed_in(request))
     return _try(
         request,
         job,
-        lambda: actions.place_claws(examination, form.cleaned_data["count"], at=now, by=request.user),
+        lambda: actions.place_claws(examination, form.cleaned_data["count"], at=now, by=signed_in(request)),
     )
 
 
@@ -200,7 +201,7 @@ def place_claws(request: HttpRequest, envelope: str) -> HttpResponse:
 def take_back_mark(request: HttpRequest, pk: int) -> HttpResponse:
     """Undo."""
     mark = get_object_or_404(Mark, pk=pk)
-    return _try(request, mark.examination.job, lambda: take_back(mark, at=timezone.now(), by=request.user))
+    return _try(request, mark.examination.job, lambda: take_back(mark, at=timezone.now(), by=signed_in(request)))
 
 
 @require_POST
@@ -210,7 +211,7 @@ def leave_uncleaned(request: HttpRequest, envelope: str) -> HttpResponse:
     return _try(
         request,
         job,
-        lambda: actions.leave_uncleaned(job, why, at=timezone.now(), by=request.user),
+        lambda: actions.leave_uncleaned(job, why, at=timezone.now(), by=signed_in(request)),
         then="take-in-next",
     )
 
@@ -219,7 +220,7 @@ def leave_uncleaned(request: HttpRequest, envelope: str) -> HttpResponse:
 def write_notice(request: HttpRequest, envelope: str) -> HttpResponse:
     job, form = _job(envelope), forms.NoticeForm(request.POST)
     if form.is_valid():
-        actions.write_notice(job, at=timezone.now(), by=request.user, **form.cleaned_data)
+        actions.write_notice(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
     else:
         messages.error(request, "Write down what you noticed.")
     return redirect("job", envelope=envelope)
@@ -228,13 +229,13 @@ def write_notice(request: HttpRequest, envelope: str) -> HttpResponse:
 @require_POST
 def finish_take_in(request: HttpRequest, envelope: str) -> HttpResponse:
     job = _job(envelope)
-    return _try(request, job, lambda: actions.finish_take_in(job, at=timezone.now(), by=request.user), then="job")
+    return _try(request, job, lambda: actions.finish_take_in(job, at=timezone.now(), by=signed_in(request)), then="job")
 
 
 @require_POST
 def ready_at_once(request: HttpRequest, envelope: str) -> HttpResponse:
     job = _job(envelope)
-    return _try(request, job, lambda: actions.ready_at_once(job, at=timezone.now(), by=request.user), then="job")
+    return _try(request, job, lambda: actions.ready_at_once(job, at=timezone.now(), by=signed_in(request)), then="job")
 
 
 @require_POST
@@ -244,7 +245,9 @@ def resume(request: HttpRequest, envelope: str) -> HttpResponse:
     if not why:
         messages.error(request, "Say in a few words what settled it.")
         return redirect("job", envelope=envelope)
-    return _try(request, job, lambda: passage.resume_job(job, why, at=timezone.now(), by=request.user), then="job")
+    return _try(
+        request, job, lambda: passage.resume_job(job, why, at=timezone.now(), by=signed_in(request)), then="job"
+    )
 
 
 @require_POST
@@ -252,7 +255,7 @@ def give_receipt(request: HttpRequest, envelope: str) -> HttpResponse:
     """Issues a receipt for everything recorded up to now, then shows it."""
     job = _job(envelope)
     return _try(
-        request, job, lambda: paperwork.give_receipt(job, at=timezone.now(), by=request.user), then="take-in-next"
+        request, job, lambda: paperwork.give_receipt(job, at=timezone.now(), by=signed_in(request)), then="take-in-next"
     )
 
 
