@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.packets import worked_example
 
 from samestone import cli, evidence
 from samestone.custody import canonical, packet
-from tests.packets import worked_example
 
 
 def examination(weight: str, diameters: tuple[str, str], depth: str) -> dict[str, Any]:
