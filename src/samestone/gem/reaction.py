@@ -12,7 +12,7 @@ from samestone.gem.material import OVER_LIMIT, PLAIN_DOUBLING, Glow, Level, Mate
 from samestone.gem.weight import Size, cut_names, implied_gravity
 
 STRENGTHS = ("none", "faint", "medium", "strong", "very strong")
-COLOURS = ("blue", "yellow", "green", "orange", "red", "white", "violet")
+COLOURS = ("blue", "yellow", "green", "orange", "red", "white", "violet", "other")
 _PRACTICE = "common practice, no source"
 
 Against = tuple[Level, str, str] | None
@@ -42,10 +42,11 @@ def read_reaction(index: int, entry: Mapping[str, Any]) -> Reaction:
     if not isinstance(test, str) or test not in _READERS:
         raise ValueError(f"{place}.test is {test!r}, expected one of {', '.join(_READERS)}")
     keys, read = _READERS[test]
-    unknown = sorted(set(entry) - {"test", "note", *keys})
+    unknown = sorted(set(entry) - {"test", "instrument", "unusable", *keys})
     if unknown:
         raise ValueError(f"{place}.{unknown[0]} is unknown for {test}; it takes {', '.join(keys)}")
-    return read(_Fields(place, entry))
+    reaction = read(_Fields(place, entry))
+    return _nothing(reaction.test, f"{test}: {entry['unusable']}") if entry.get("unusable") else reaction
 
 
 class _Fields:
@@ -115,7 +116,7 @@ def _against_glow(glow: Glow, strength: str, colour: str) -> Against:
     if strength == "none":
         return None
     seen = f"fluoresces {strength} {colour}"
-    if colour not in glow.colours:
+    if colour not in (*glow.colours, "other"):
         level: Level = glow.against if STRENGTHS.index(strength) >= 2 else "speaks against"
         return level, f"{seen}; known for {', '.join(glow.colours)} at most", glow.source
     if STRENGTHS.index(strength) > STRENGTHS.index(glow.strongest) + 1:
