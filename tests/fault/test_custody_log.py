@@ -5,9 +5,9 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
+from tests.packets.worked_example import Log, shop_key, worked_job
 
 from samestone.custody import chain, receipt
-from tests.packets.worked_example import Log, shop_key, worked_job
 
 
 @pytest.fixture(name="log")

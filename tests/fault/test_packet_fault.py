@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import random
 
-from samestone.custody import packet
 from tests.packets import worked_example
+
+from samestone.custody import packet
 
 
 def is_noticed(data: bytes) -> bool:
