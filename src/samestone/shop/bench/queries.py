@@ -44,10 +44,8 @@ def open_news(job: Job) -> Entry | None:
 
 def mark_to_look_for(job: Job) -> Mark | None:
     """One mark that tells this piece from its neighbours: the first that was agreed, else the first damage."""
-    for category in ("agreed", "damage"):
-        if mark := Mark.objects.current().filter(examination__stone__piece__job=job, category=category).first():
-            return mark
-    return None
+    marks = Mark.objects.current().filter(examination__stone__piece__job=job, category__in=("agreed", "damage"))
+    return min(marks, key=lambda mark: (mark.category != "agreed", mark.pk), default=None)
 
 
 def jobs_to_count() -> tuple[Job, ...]:

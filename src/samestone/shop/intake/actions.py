@@ -122,15 +122,10 @@ def place_claws(
     marks = []
     for number in range(count):
         angle = (first_deg + round(360 * number / count)) % 360
-        hidden = {
-            "angle_deg": str((angle - HIDDEN_BESIDE_CLAW_DEG) % 360),
-            "to_deg": str(angle + HIDDEN_BESIDE_CLAW_DEG),
-        }
-        for fields in (
-            {"category": "claw", "kind": "tight", "r": "1.05", "angle_deg": str(angle)},
-            {"category": "hidden", "kind": "under a claw", "r": "1", **hidden},
-        ):
-            marks.append(record_finding(Mark, examination, at=at, by=by, **fields))
+        start, end = str((angle - HIDDEN_BESIDE_CLAW_DEG) % 360), str((angle + HIDDEN_BESIDE_CLAW_DEG) % 360)
+        claw: dict[str, Any] = {"category": "claw", "kind": "tight", "r": "1.05", "angle_deg": str(angle)}
+        arc: dict[str, Any] = {"category": "hidden", "kind": "claw", "r": "1", "angle_deg": start, "to_deg": end}
+        marks += [record_finding(Mark, examination, at=at, by=by, **fields) for fields in (claw, arc)]
     return marks
 
 

@@ -86,7 +86,7 @@ def _condition_lines(job: Job) -> tuple[str, ...]:
 
 
 def _picture_lines(job: Job) -> tuple[str, ...]:
-    count = photographs(job, Examination.Occasion.RECEIVED).count()
+    count = len(photographs(job, Examination.Occasion.RECEIVED))
     return (f"{count} picture{'s' if count > 1 else ''}",) if count else ()
 
 
@@ -161,7 +161,8 @@ def _marks(job: Job, *categories: str) -> list[Mark]:
 
 
 def photographs(job: Job, occasion: str) -> list[Photograph]:
-    return Photograph.objects.current().filter(examination__stone__piece__job=job, examination__occasion=occasion)
+    rows = Photograph.objects.current()
+    return list(rows.filter(examination__stone__piece__job=job, examination__occasion=occasion))
 
 
 def take_in_examination(job: Job) -> Examination | None:
