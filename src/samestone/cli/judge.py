@@ -1,9 +1,176 @@
-"""Commands to come."""
+"""`samestone compare`: two records, or a stream of pairs."""
 
 from __future__ import annotations
 
 import argparse
+import itertools
+import json
+import os
+import sys
+from collections import deque
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from samestone.evidence import Examination
+    from samestone.evidence.batch import Chunk
+
+BLOCK = 1 << 18
+"""Bytes read at once."""
+MOST_LINES = 256
+"""Lines given to a process at once."""
+FEW_LINES = 300
+"""Up to so many lines, compiling and starting processes costs more than it saves."""
 
 
 def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Nothing yet."""
+    """Add `compare`."""
+    compare = commands.add_parser(
+        "compare",
+        help="say how strongly two examination records support that they are of one stone",
+        description="Compare the record made at take-in with the one made at pick-up. A paper that came with the stone "
+        'is a record of kind "paper" and takes the place of the first.',
+    )
+    compare.add_argument("take_in", nargs="?", metavar="TAKE-IN.json", help="the record made first")
+    compare.add_argument("pick_up", nargs="?", metavar="PICK-UP.json", help="the record made later")
+    compare.add_argument("--batch", metavar="PAIRS.jsonl", help='one {"a": …, "b": …} a line, "-" for standard input')
+    compare.add_argument("--json", action="store_true", help="the whole result as JSON")
+    compare.add_argument(
+        "--stock", type=int, default=1000, metavar="M",
+        help="stones a look-alike could have come from: 2 a pair, 30 a bench, 1000 a shop (default), 100000 the trade",
+    )  # fmt: skip
+    compare.set_defaults(run=run_compare)
+
+
+def run_compare(arguments: argparse.Namespace) -> int:
+    from samestone.cli import Refusal
+
+    if not 2 <= arguments.stock <= 1_000_000_000:
+        raise Refusal(f"--stock: found {arguments.stock}, expected 2 to 1,000,000,000")
+    if arguments.batch is not None:
+        if arguments.take_in is not None:
+            raise Refusal("compare takes either two records or --batch with one file of pairs, not both")
+        return _compare_batch(arguments)
+    if arguments.pick_up is None:
+        raise Refusal("compare needs two records, TAKE-IN.json and PICK-UP.json, or --batch PAIRS.jsonl")
+    return _compare_two(arguments)
+
+
+def _compare_two(arguments: argparse.Namespace) -> int:
+    before, after = _read(arguments.take_in), _read(arguments.pick_up)
+
+    from samestone import evidence
+    from samestone.cli.judge_text import describe_verdict
+
+    verdict = evidence.compare(before, after, population=evidence.load_population(), stock=arguments.stock)
+    if arguments.json:
+        print(json.dumps(verdict.as_json(), indent=1, ensure_ascii=False))
+    else:
+        print(describe_verdict(verdict))
+    return 0
+
+
+def _read(path: str) -> Examination:
+    from samestone import evidence
+    from samestone.cli import Refusal
+
+    try:
+        record: Any = json.loads(Path(path).read_text(encoding="utf-8"), object_pairs_hook=_unique_keys)
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    except UnicodeDecodeError:
+        raise Refusal(f"{path}: found bytes that are not UTF-8, expected JSON text") from None
+    except ValueError as error:
+        raise Refusal(f"{path}: not JSON: {error}") from None
+    try:
+        return evidence.read_examination(record)
+    except evidence.BadRecord as bad:
+        raise Refusal(f"{path}: {bad}") from None
+
+
+def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [key for key, _ in pairs]
+        raise ValueError(f"the key {next(k for k in names if names.count(k) > 1)!r} stands twice in one object")
+    return found
+
+
+def _compare_batch(arguments: argparse.Namespace) -> int:
+    from samestone.cli import Refusal
+
+    if arguments.batch == "-":
+        return _stream(sys.stdin.buffer, arguments.stock)
+    try:
+        with Path(arguments.batch).open("rb") as source:
+            return _stream(source, arguments.stock)
+    except OSError as error:
+        raise Refusal(f"{arguments.batch}: {error.strerror or error}") from None
+
+
+def _stream(source: BinaryIO, stock: int) -> int:
+    """Results in the order of the lines, each written as soon as those before it are."""
+    bad = 0
+    for chunk in _compared(_blocks(source), stock):
+        sys.stdout.write(chunk.text)
+        sys.stdout.flush()
+        bad += chunk.bad
+    if bad:
+        print(f"samestone: {bad} of the lines could not be compared; their results say why", file=sys.stderr)
+    return 2 if bad else 0
+
+
+def _blocks(source: BinaryIO) -> Iterator[tuple[int, list[bytes]]]:
+    """(number of the first line, whole lines) as they arrive, so that a slow writer is answered at once."""
+    number, rest = 1, b""
+    while data := source.read1(BLOCK):  # type: ignore[attr-defined]
+        *lines, rest = (rest + data).split(b"\n")
+        for start in range(0, len(lines), MOST_LINES):
+            yield number + start, lines[start : start + MOST_LINES]
+        number += len(lines)
+    if rest:
+        yield number, [rest]
+
+
+def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[Chunk]:
+    """A few lines are compared here; a stream of many goes to one process for each processor."""
+    from samestone import evidence
+
+    few, lines = [], 0
+    for first, block in blocks:
+        few.append((first, block))
+        lines += len(block)
+        if lines > FEW_LINES:
+            yield from _compared_by_many(itertools.chain(few, blocks), stock)
+            return
+        yield evidence.batch.compare_lines(block, first=first, stock=stock, fast=False)
+        few.pop()
+
+
+def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[Chunk]:
+    from concurrent.futures import ProcessPoolExecutor
+
+    workers = min(len(os.sched_getaffinity(0)), 16)
+    with ProcessPoolExecutor(workers, initializer=_start_worker) as pool:
+        waiting: deque[Future[Chunk]] = deque()
+        for first, block in blocks:
+            waiting.append(pool.submit(_work, block, first, stock))
+            if len(waiting) > 3 * workers:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+
+
+def _start_worker() -> None:
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _work(block: list[bytes], first: int, stock: int) -> Chunk:
+    from samestone import evidence
+
+    return evidence.batch.compare_lines(block, first=first, stock=stock)

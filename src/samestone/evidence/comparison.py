@@ -2,13 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
+import numpy as np
+
+from samestone.evidence import bound, wording
+from samestone.evidence.category import judge_categories
+from samestone.evidence.density import Kernels
 from samestone.evidence.examination import Examination
+from samestone.evidence.ladder import BEYOND, climb
+from samestone.evidence.likelihood import Pairs
+from samestone.evidence.measurement import COVERED, Comparable, comparable, measured_findings
+from samestone.evidence.narrowing import Narrowing, narrow
+from samestone.evidence.observable import LN_D, LN_W, LN_Z, E, T, observe
 from samestone.evidence.population import Population
-from samestone.evidence.verdict import Block, Verdict
+from samestone.evidence.verdict import Block, Finding, Verdict, Weight
+from samestone.evidence.weighing import weigh
 
 STOCK = 1000
+"""Stones among which a look-alike could have been chosen, unless the asker says otherwise: a shop's stock."""
+
+REPOLISHED = {LN_W: 0.03, LN_D: 0.015, E: 0.010, LN_Z: 0.020, T: 2.0}
+"""Standard uncertainty that a declared repolish adds to each column of the later record (assumed)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A pair of records, what of their readings can be compared, and further evidence judged elsewhere."""
+
+    before: Examination
+    after: Examination
+    readings: Comparable
+    extra: tuple[Block, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What sizes and weights say of one case."""
+
+    columns: tuple[int, ...]
+    random: float
+    look_alike: float
+    distance: float
+    outside: bool
+    narrowing: Narrowing | None
 
 
 def compare(
@@ -22,6 +62,159 @@ def compare(
     """Say how strongly two records support that they are of one stone.
 
     `stock` is the number of stones among which a look-alike could have been chosen; `blocks` is further evidence that
-    another room has judged (photographs).
+    another room has judged (photographs). log10 LR = sum of blocks, each clipped to the range it was validated in, then
+    limited by the process error. Refuses a stock below 2.
     """
-    raise NotImplementedError
+    case = Case(before, after, comparable(before, after), tuple(blocks))
+    return compare_cases([case], population=population, stock=stock)[0]
+
+
+def compare_cases(
+    cases: Sequence[Case], *, population: Population, stock: int = STOCK, fast: bool = False
+) -> list[Verdict]:
+    """Many comparisons at once; `fast` compiles the inner sums first, which pays from some hundred pairs on."""
+    if stock < 2:
+        raise ValueError(f"stock is {stock}, expected at least 2: a stone chosen from one is not chosen")
+    numbers = weigh_cases(kernels_of(population, fast), cases, stock)
+    return [conclude(case, n, population, stock) for case, n in zip(cases, numbers, strict=True)]
+
+
+@lru_cache(maxsize=8)
+def kernels_of(population: Population, fast: bool = False) -> Kernels:
+    """The density model of a population, made once."""
+    return Kernels(population, fast=fast)
+
+
+def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Numbers | None]:
+    """The numbers of each case, those with the same columns together; None where nothing can be compared."""
+    together: dict[tuple[tuple[int, ...], bool], list[int]] = {}
+    for position, case in enumerate(cases):
+        if case.readings.columns and COVERED in (case.before.cut, case.after.cut):
+            repolished = "repolish" in case.after.declared_changes
+            together.setdefault((case.readings.columns, repolished), []).append(position)
+    numbers: list[Numbers | None] = [None] * len(cases)
+    for (columns, repolished), positions in together.items():
+        x, Ux = observe([cases[i].readings.was for i in positions])
+        y, Uy = observe([cases[i].readings.is_ for i in positions])
+        if repolished:
+            Uy[:, list(REPOLISHED), list(REPOLISHED)] += np.square(list(REPOLISHED.values()))
+        found = weigh(kernels, Pairs(columns, x, Ux, y, Uy), stock)
+        for row, i in enumerate(positions):
+            numbers[i] = Numbers(
+                columns,
+                float(found.random[row]),
+                float(found.look_alike[row]),
+                float(found.distance[row]),
+                bool(found.apart[row]),
+                narrow(kernels.population, columns, x[row], Ux[row]),
+            )
+    return numbers
+
+
+def conclude(case: Case, numbers: Numbers | None, population: Population, stock: int) -> Verdict:
+    """From numbers, categories and further blocks to a verdict."""
+    before, after = case.before, case.after
+    question = "same_as_paper" if "paper" in (before.kind, after.kind) else "same_stone"
+    findings = list(measured_findings(case.readings, after.declared_changes))
+    blocks = [_number_block(numbers)] if numbers else []
+    for finding, block in judge_categories(before, after):
+        findings.append(finding)
+        blocks += [block] if block else []
+    blocks += case.extra
+    flags = _flags(before, after, numbers)
+    unchecked = _unchecked(before, findings, case.extra)
+    random, look_alike = _total(blocks, "random", numbers), _total(blocks, "look_alike", numbers)
+    beyond = max((block.look_alike for block in blocks if block.beyond_size), default=0.0)
+    ladder = climb(
+        findings,
+        random=random.value,
+        beyond_size=beyond,
+        jointly=_jointly(numbers),
+        unchecked=bool(unchecked),
+        outside="outside_population" in flags,
+    )
+    return Verdict(
+        question=question,
+        ladder=ladder,
+        sentence=wording.sentence(question, ladder, [(f.what, f.outcome) for f in findings], unchecked, beyond >= BEYOND),
+        random=random,
+        look_alike=look_alike,
+        stock=stock,
+        findings=tuple(findings),
+        blocks=tuple(blocks),
+        narrowing=numbers.narrowing if numbers else None,
+        unchecked=tuple(unchecked),
+        flags=flags,
+        population=describe(population),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def describe(population: Population) -> Mapping[str, str | int]:
+    """Name, number of stones and digest."""
+    return {"name": population.name, "stones": len(population), "sha256": population.digest}
+
+
+def _number_block(numbers: Numbers) -> Block:
+    lower, upper, n = bound.validated(numbers.columns, "random")
+    _, upper_chosen, _ = bound.validated(numbers.columns, "look_alike")
+    if numbers.outside:
+        lower, upper, n = max(lower, -bound.OUTSIDE), min(upper, bound.OUTSIDE), 0
+    upper_chosen = min(upper, upper_chosen)
+    raw = bound.clip(numbers.random, -300.0, 300.0)
+    return Block(
+        "size_and_weight",
+        bound.clip(raw, lower, upper),
+        bound.clip(numbers.look_alike, lower, upper_chosen),
+        lower,
+        upper,
+        raw,
+        n,
+        False,
+        f"compared jointly: {bound.pattern(numbers.columns).replace('+', ', ')}",
+    )
+
+
+def _total(blocks: Sequence[Block], against: str, numbers: Numbers | None) -> Weight:
+    lower, upper = bound.process_limits()
+    low = math.fsum(block.lower for block in blocks)
+    high = math.fsum(block.upper for block in blocks)
+    if against == "look_alike" and numbers and not numbers.outside:
+        high += min(0.0, bound.validated(numbers.columns, "look_alike")[1] - blocks[0].upper)
+    value = bound.limit_process(math.fsum(getattr(block, against) for block in blocks))
+    return Weight(value, max(lower, low), min(upper, high))
+
+
+def _jointly(numbers: Numbers | None) -> bool:
+    """Whether sizes and weight differ, taken together, more than once in a million times for one stone."""
+    return numbers is not None and numbers.distance > _ONE_IN_A_MILLION[len(numbers.columns) - 1]
+
+
+_ONE_IN_A_MILLION = (23.93, 27.63, 30.66, 33.38, 35.89)
+"""Upper 1e-6 points of chi-square with 1 to 5 degrees of freedom."""
+
+
+def _flags(before: Examination, after: Examination, numbers: Numbers | None) -> dict[str, str]:
+    flags = {**before.flags, **after.flags}
+    if COVERED not in (before.cut, after.cut):
+        flags["outside_population"] = f"the reference holds {COVERED}s only: sizes and weight count neither way"
+    elif numbers is not None and numbers.outside:
+        flags["outside_population"] = "no reference stone resembles this one: sizes and weight say little"
+    for change in after.declared_changes:
+        flags[f"declared_{change}"] = _DECLARED[change]
+    return flags
+
+
+_DECLARED = {
+    "repolish": "repolished as declared: sizes and weight may have fallen a little",
+    "recut": "recut as declared: sizes and weight are not compared, but may not have grown",
+    "new_head": "a new head as declared: other arcs of the girdle may be hidden now",
+}
+
+
+def _unchecked(before: Examination, findings: Sequence[Finding], extra: Sequence[Block]) -> list[str]:
+    """What the first record holds that was not compared."""
+    out = [f.what for f in findings if f.outcome == "not_compared" and f.was is not None]
+    if before.characteristics and not any(block.what == "characteristics" for block in extra):
+        out.append("characteristics")
+    return out

@@ -12,7 +12,6 @@ _CHUNK = 512
 """Stones taken together: their distances stay in the nearest cache, and the inner loops run on whole vectors."""
 
 
-
 @njit(cache=True, nogil=True, fastmath={"contract", "reassoc", "nsz", "arcp"})  # type: ignore[misc,unused-ignore]
 def _sum_exponentials(squared, farthest):  # type: ignore[no-untyped-def]
     """Sum of exp(-s/2): the Taylor series of exp(-s/128) to the eleventh power, squared six times; exact to 1e-12."""
@@ -42,8 +41,10 @@ def _sum_exponentials(squared, farthest):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, fastmath={"contract", "reassoc", "nsz", "arcp"})  # type: ignore[misc,unused-ignore]
-def _sum_all(table, start, stop, points, whitener, farthest, out):  # type: ignore[no-untyped-def]
+def _sum_all(table, window, points, whitener, farthest):  # type: ignore[no-untyped-def]
     n, k = points.shape
+    start, stop = window
+    out = np.empty(n)
     squared_chunk = np.empty(_CHUNK)
     along_chunk = np.empty(_CHUNK)
     for i in range(n):
@@ -67,12 +68,12 @@ def _sum_all(table, start, stop, points, whitener, farthest, out):  # type: igno
                     squared[row] += along[row] * along[row]
             total += _sum_exponentials(squared, farthest)
         out[i] = total
+    return out
 
 
 def kernel_sums(
     table: Array, window: tuple[NDArray[np.intp], NDArray[np.intp]], points: Array, whitener: Array, farthest: float
 ) -> Array:
     """Sum of exp(-distance^2 / 2) over the stones of each point's window, (k, N) coordinates in `table`."""
-    out = np.empty(len(points))
-    _sum_all(table, *window, np.ascontiguousarray(points), np.ascontiguousarray(whitener), farthest, out)
-    return out
+    sums: Array = _sum_all(table, window, np.ascontiguousarray(points), np.ascontiguousarray(whitener), farthest)
+    return sums

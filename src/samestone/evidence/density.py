@@ -122,8 +122,8 @@ def _sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Arra
         return _sums_together(table[:, low:high], (start - low, stop - low), points, whitener)
     total = np.empty(len(points))
     for i in range(len(points)):
-        here = table[:, start[i] : stop[i]]
-        total[i] = _sums_together(here, (start[i : i + 1] * 0, stop[i : i + 1]), points[i : i + 1], whitener[i : i + 1])[0]
+        here, one = table[:, start[i] : stop[i]], slice(i, i + 1)
+        total[i] = _sums_together(here, (start[one] * 0, stop[one]), points[one], whitener[one])[0]
     return total
 
 

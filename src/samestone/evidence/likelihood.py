@@ -52,6 +52,10 @@ class RandomSubstitute:
     apart_x: Array
     apart_y: Array
 
+    def only(self, rows: Array) -> RandomSubstitute:
+        parts = (self.log_lr, self.log_same, self.log_x, self.log_y, self.apart_x, self.apart_y)
+        return RandomSubstitute(*(part[rows] for part in parts))
+
 
 def random_substitute(kernels: Kernels, pairs: Pairs) -> RandomSubstitute:
     """Natural log LR of each pair against a stone drawn at random from the population.

@@ -31,7 +31,7 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
     if not matched:
         return drawn.log_lr
     x, _, y, Uy = pairs.cut()
-    n, k = x.shape
+    n = len(x)
     Py = np.linalg.inv(Uy)
     points, spreads, gates, widths = [], [], [], []
     for tau in TOLERANCES:

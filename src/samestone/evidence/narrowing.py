@@ -2,8 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
+
+import numpy as np
+
+from samestone.evidence.density import whiten
+from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T, covariances
+from samestone.evidence.population import Population
+
+_STEPS = (
+    ("diameters", (LN_D, E)),
+    ("smallest diameter", (LN_A,)),
+    ("largest diameter", (LN_B,)),
+    ("depth", (LN_Z,)),
+    ("weight", (LN_W,)),
+    ("table", (T,)),
+)
+"""In the order in which a stone is usually examined; the last two need it unset, or a microscope."""
+
+_LIMIT = (6.635, 9.210, 11.345, 13.277, 15.086)
+"""Upper 1 % points of chi-square with 1 to 5 degrees of freedom."""
+
+_PRINTED = np.array([[0.01, 0.01, 0.01, 0.01, 1.0]]) / math.sqrt(12)
+"""Standard uncertainty of the reference stones' own values, which were printed to 0.01 ct, 0.01 mm and 1 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,3 +47,73 @@ class Narrowing:
             "left": [{"after": what, "left": count} for what, count in self.left],
             "share_at_most": float(f"{self.share_at_most:.3g}"),
         }
+
+
+def narrow(population: Population, columns: tuple[int, ...], x: Array, U: Array) -> Narrowing:
+    """Count, after each further check, the reference stones that this one cannot be told from.
+
+    A stone m stays as long as (x-m)' S^-1 (x-m) in the columns checked so far is within the upper 1 % point of
+    chi-square, S = 2 U + R: the stone measured again, and the steps R of the reference's own printed values. Once out
+    it stays out; the stone itself stays in 95 times of 100 at least. `x` is (7,), `U` (7, 7).
+    """
+    steps = [(name, [c for c in wanted if c in columns]) for name, wanted in _STEPS]
+    steps = [(name, wanted) for name, wanted in steps if wanted]
+    order = tuple(c for _, wanted in steps for c in wanted)
+    S = (2 * U + _printed(x))[np.ix_(order, order)]
+    W, _ = whiten(S[None])
+    keys, table = population.ordered(order[0], order)
+    point = x[list(order)]
+    half = math.sqrt(_LIMIT[len(steps[0][1]) - 1] * S[0, 0])
+    start, stop = np.searchsorted(keys, [point[0] - half, point[0] + half])
+    along = np.square(W[0] @ (table[:, start:stop] - point[:, None]))
+    squared = np.cumsum(along, axis=0)
+    alive = np.ones(stop - start, bool)
+    left = []
+    done = 0
+    for name, wanted in steps:
+        done += len(wanted)
+        alive &= squared[done - 1] <= _LIMIT[done - 1]
+        left.append((name, int(alive.sum())))
+    return Narrowing(len(population), tuple(left), share_at_most(left[-1][1], len(population)))
+
+
+def _printed(x: Array) -> Array:
+    w, d, e, z, t = math.exp(x[LN_W]), math.exp(x[LN_D]), x[E], math.exp(x[LN_Z]), x[T]
+    stone = np.array([[w, d * (1 - e / 2), d * (1 + e / 2), z, t]])
+    return covariances(stone, _PRINTED, np.zeros((1, 5)), np.arange(5)[None])[0]
+
+
+@lru_cache(maxsize=1 << 16)
+def share_at_most(count: int, of: int) -> float:
+    """The upper 95 % limit (one-sided) of a share of which `count` in `of` were found; Clopper and Pearson.
+
+    The root of P(at most count | of, share) = 0.05, by bisection on the Poisson-binomial sum kept in logarithms.
+
+    >>> round(share_at_most(0, 43207) * 43207, 2)
+    3.0
+    """
+    if count >= of:
+        return 1.0
+    low, high = count / of, min(1.0, (count + 4 * math.sqrt(count + 1) + 5) / of)
+    for _ in range(60):
+        middle = (low + high) / 2
+        if _at_most(count, of, middle) > 0.05:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _at_most(count: int, of: int, share: float) -> float:
+    """P(X <= count) for X ~ Binomial(of, share): the terms downwards from the largest until they no longer matter."""
+    term = (
+        math.lgamma(of + 1) - math.lgamma(count + 1) - math.lgamma(of - count + 1)
+        + count * math.log(share) + (of - count) * math.log1p(-share)
+    )  # fmt: skip
+    total, part = 0.0, math.exp(term)
+    for k in range(count, -1, -1):
+        total += part
+        if part < total * 1e-12:
+            break
+        part *= k * (1 - share) / ((of - k + 1) * share)
+    return total

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
+from samestone.evidence import wording
 from samestone.evidence.narrowing import Narrowing
-
-Outcome = Literal["agrees", "doubtful", "disagrees", "not_compared"]
-Ladder = Literal["agrees", "agrees_some_unchecked", "not_enough", "disagrees"]
-Question = Literal["same_stone", "same_as_paper"]
+from samestone.evidence.wording import Ladder, Outcome, Question
 
 METHOD = "samestone-evidence/1"
 """Changes whenever any number that the same two records give may change."""
@@ -114,14 +112,19 @@ class Verdict:
     narrowing: Narrowing | None
     unchecked: tuple[str, ...]
     flags: Mapping[str, str]
-    assumptions: tuple[str, ...]
-    propositions: Mapping[str, str]
-    verbal: Mapping[str, str]
     population: Mapping[str, str | int]
-    method: str = METHOD
+
+    @property
+    def verbal(self) -> Mapping[str, str]:
+        """The guideline's words for each log10 LR, rounded down."""
+        return {"random": wording.verbal(self.random.value), "look_alike": wording.verbal(self.look_alike.value)}
 
     def as_json(self) -> dict[str, Any]:
         """The result document: JSON types only, log10 LR rounded to a thousandth."""
+        return {**self.moving_parts(), **shared_parts(self.question, self.stock, self.population)}
+
+    def moving_parts(self) -> dict[str, Any]:
+        """What differs from one comparison to the next."""
         return {
             "format": "samestone-verdict/1",
             "question": self.question,
@@ -131,14 +134,20 @@ class Verdict:
                 "random": self.random.as_json(),
                 "look_alike": {**self.look_alike.as_json(), "stock": self.stock},
             },
-            "verbal": dict(self.verbal),
-            "propositions": dict(self.propositions),
+            "verbal": {"scale": wording.SCALE, **self.verbal},
             "findings": [finding.as_json() for finding in self.findings],
             "blocks": [block.as_json() for block in self.blocks],
             "narrowing": self.narrowing.as_json() if self.narrowing else None,
             "unchecked": list(self.unchecked),
             "flags": dict(self.flags),
-            "assumptions": list(self.assumptions),
-            "method": self.method,
-            "population": dict(self.population),
         }
+
+
+def shared_parts(question: Question, stock: int, population: Mapping[str, str | int]) -> dict[str, Any]:
+    """What all comparisons of one question, stock and population share."""
+    return {
+        "propositions": wording.propositions(question, stock),
+        "assumptions": list(wording.ASSUMPTIONS),
+        "method": METHOD,
+        "population": dict(population),
+    }

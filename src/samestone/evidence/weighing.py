@@ -1,0 +1,78 @@
+"""Sizes and weights of many pairs, weighed together: random and chosen substitutes, with room for a blunder."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from samestone.evidence.density import Kernels
+from samestone.evidence.likelihood import Pairs, random_substitute
+from samestone.evidence.lookalike import look_alike
+from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T
+
+BLUNDER = 0.0025
+"""How often one property of a pair is misread, miswritten or mistyped (assumed); such a reading says nothing."""
+
+_FAR = 150.0
+"""Squared distance of a pair beyond which its LR is below any bound (e^-75)."""
+_FIT = 60.0
+_WORTH_DROPPING = 4.0
+"""Less than this saved by leaving a property out cannot matter: exp(2) BLUNDER is 2 %."""
+_GROUPS = ((LN_W,), (LN_D, E), (LN_A,), (LN_B,), (LN_Z,), (T,))
+_NEGLIGIBLE = math.log(1e-6)
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """log10 LR against a random and a chosen substitute, squared distance, and whether x or y is unlike any reference
+    stone (their share of density that no reference stone carries is above nine tenths)."""
+
+    random: Array
+    look_alike: Array
+    distance: Array
+    apart: Array
+
+
+def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
+    """Weigh n pairs that are compared in the same columns.
+
+    With probability BLUNDER a property of the pair is a blunder and carries no information, so that
+    LR = (1 - m BLUNDER) LR_all + BLUNDER sum_k LR_without_k over its m properties. Against a chosen substitute the
+    larger of the mixture over tolerances and LR / stock: no choice among `stock` stones makes the density of the chosen
+    one larger than stock times that of a random one.
+    """
+    n = len(pairs.x)
+    distance = pairs.distance()
+    log_random = np.full(n, -np.inf)
+    log_chosen = np.full(n, -np.inf)
+    apart = np.zeros(n, bool)
+    near = np.flatnonzero(distance < _FAR)
+    if len(near):
+        drawn = random_substitute(kernels, close := pairs.only(near))
+        log_random[near] = drawn.log_lr
+        apart[near] = np.maximum(drawn.apart_x, drawn.apart_y) > 0.9
+        log_chosen[near] = drawn.log_lr
+        worth = drawn.log_lr > _NEGLIGIBLE
+        if worth.any():
+            some = np.flatnonzero(worth)
+            log_chosen[near[some]] = look_alike(kernels, close.only(some), drawn.only(some))
+    log_random = _allow_for_blunders(kernels, pairs, distance, log_random)
+    log_chosen = np.maximum(log_chosen, log_random - math.log(stock))
+    return Weighed(log_random / math.log(10), log_chosen / math.log(10), distance, apart)
+
+
+def _allow_for_blunders(kernels: Kernels, pairs: Pairs, distance: Array, log_all: Array) -> Array:
+    groups = [group for group in _GROUPS if set(group) & set(pairs.columns)]
+    if len(groups) < 2:
+        return log_all
+    total = log_all + math.log1p(-len(groups) * BLUNDER)
+    for group in groups:
+        rest = tuple(column for column in pairs.columns if column not in group)
+        without = pairs.distance(rest)
+        rows = np.flatnonzero((distance - without > _WORTH_DROPPING) & (without < _FIT))
+        if len(rows):
+            reduced = random_substitute(kernels, pairs.only(rows, rest)).log_lr
+            total[rows] = np.logaddexp(total[rows], math.log(BLUNDER) + reduced)
+    return total
