@@ -46,24 +46,19 @@ def oval_outline(length_mm: float, width_mm: float) -> Outline:
 
 
 def cushion_outline(length_mm: float, width_mm: float, power: float = 4.0) -> Outline:
-    """A superellipse |2x/L|^power + |2y/W|^power = 1; between an ellipse (2) and a rectangle."""
+    """A superellipse |2x/L|^power + |2y/W|^power = 1, between an ellipse (2) and a rectangle; stepped by its normal."""
+    half_length, half_width, dual = length_mm / 2, width_mm / 2, power / (power - 1)
 
     def point(t: float) -> tuple[float, float]:
-        c, s = math.cos(t), math.sin(t)
+        """Where the normal points to t: the support function's gradient."""
+        a, b = half_length * math.cos(t), half_width * math.sin(t)
+        support = (abs(a) ** dual + abs(b) ** dual) ** (1 / dual)
         return (
-            length_mm / 2 * math.copysign(abs(c) ** (2 / power), c),
-            width_mm / 2 * math.copysign(abs(s) ** (2 / power), s),
+            half_length * math.copysign((abs(a) / support) ** (dual - 1), a),
+            half_width * math.copysign((abs(b) / support) ** (dual - 1), b),
         )
 
-    def normal(t: float) -> tuple[float, float]:
-        x, y = point(t)
-        gradient = (
-            (2 * abs(x) / length_mm) ** (power - 1) / length_mm,
-            (2 * abs(y) / width_mm) ** (power - 1) / width_mm,
-        )
-        return math.copysign(gradient[0], x), math.copysign(gradient[1], y)
-
-    return _traced(point, normal)
+    return _traced(point, lambda t: (math.cos(t), math.sin(t)), shift=0.0)
 
 
 def marquise_outline(length_mm: float, width_mm: float) -> Outline:
@@ -116,10 +111,12 @@ def pear_outline(length_mm: float, width_mm: float) -> Outline:
     return _traced(point, normal)
 
 
-def _traced(point: Callable[[float], tuple[float, float]], normal: Callable[[float], tuple[float, float]]) -> Outline:
+def _traced(
+    point: Callable[[float], tuple[float, float]], normal: Callable[[float], tuple[float, float]], shift: float = 0.5
+) -> Outline:
     """Sides that touch the curve at equal steps, pulled in so that they enclose the curve's own area."""
     stations = tuple(_side(point(t), normal(t)) for t in _steps(16, 0.0))
-    sides = [_side(point(t), normal(t)) for t in _steps(_SIDES, 0.5)]
+    sides = [_side(point(t), normal(t)) for t in _steps(_SIDES, shift)]
     fine = np.array([point(t) for t in _steps(64 * _SIDES, 0.5)])
     target = _polygon_area(fine)
     shrink = math.sqrt(target / _polygon_area(_corners(sides)))

@@ -40,7 +40,7 @@ class Solid:
     @property
     def corners(self) -> Array:
         """All distinct corners, one a row."""
-        return np.unique(np.round(np.concatenate([f.corners for f in self.facets]), 9), axis=0)
+        return np.unique(np.concatenate([f.corners for f in self.facets]), axis=0)
 
     @property
     def size_mm(self) -> tuple[float, float, float]:
@@ -249,7 +249,7 @@ def intersect(planes: Sequence[Named]) -> Solid:
     if not np.isfinite(points).all():
         raise ValueError("these planes do not close a solid: one side is open")
     scale = float(np.ptp(points, axis=0).max())
-    points = np.unique(np.round(points / scale, 10), axis=0) * scale
+    points = _distinct(points, 1e-9 * scale)
     facets = []
     for name, (normal, offset) in planes:
         corners = points[np.abs(points @ normal - offset) < 1e-8 * scale]
@@ -257,6 +257,16 @@ def intersect(planes: Sequence[Named]) -> Solid:
         if len(ordered) >= 3 and _area(ordered, normal) > 1e-9 * scale**2:
             facets.append(Facet(name, normal, ordered))
     return Solid(tuple(facets))
+
+
+def _distinct(points: Array, reach: float) -> Array:
+    """One of each group of points that are nearer than `reach`, unrounded."""
+    from scipy.spatial import cKDTree
+
+    first = np.arange(len(points))
+    for low, high in sorted(cKDTree(points).query_pairs(reach)):
+        first[high] = min(first[high], first[low])
+    return np.asarray(points[np.unique(first)] + 0.0, dtype=float)
 
 
 def _inside(normals: Array, offsets: Array) -> Array:
