@@ -243,7 +243,9 @@ def net_loss(torch: Any, net: Any, room: Darkroom, x: Any, m: Any, axis: Any) ->
     total = 0.0
     for k, wanted in enumerate((natural, dirt)):
         sure = (1 - 0.8 * ((faint > 0.3) & (wanted < 0.5)).float()) * (room.radius < 0.97)
-        raw = torch.nn.functional.binary_cross_entropy_with_logits(logits[:, k : k + 1], (wanted > 0.45).float(), reduction="none")
+        raw = torch.nn.functional.binary_cross_entropy_with_logits(
+            logits[:, k : k + 1], (wanted > 0.45).float(), reduction="none"
+        )
         total = total + (raw * sure * (1 + 2 * (wanted > 0.45))).mean()
     return total
 

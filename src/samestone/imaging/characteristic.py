@@ -59,7 +59,13 @@ def network_inputs(view: View, edge_rows: Plane, fold: int) -> Plane:
     darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(edge_rows), fold)
     rows, columns = np.mgrid[0:HALF, 0:HALF].astype(np.float32)
     radius = np.hypot(columns - (HALF - 1) / 2, rows - (HALF - 1) / 2) / np.float32(GIRDLE / 2)
-    planes = [*_sub_pixels(np.clip(view.detail, -4, 4) / 2), *_sub_pixels(np.clip(level, -2, 2)), darker, brighter, radius]
+    planes = [
+        *_sub_pixels(np.clip(view.detail, -4, 4) / 2),
+        *_sub_pixels(np.clip(level, -2, 2)),
+        darker,
+        brighter,
+        radius,
+    ]
     return np.stack(planes).astype(np.float32)
 
 

@@ -2,34 +2,29 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from samestone.imaging.characteristic import Characteristic
+from samestone.imaging.agreement import Feature, inclusion_scores, match_features
+from samestone.imaging.copies import name_copy
 from samestone.imaging.photo import Photo
-from samestone.imaging.reading import PhotoReading
-
-PROTOCOLS = ("guided", "free")
-
-
-@dataclass(frozen=True)
-class Feature:
-    """A mark of one picture looked for in the other; `found` is "agrees", "absent" or "cannot say"."""
-
-    mark: Characteristic
-    seen_in: str
-    found: str
-    agreement: float
+from samestone.imaging.protocol import PROTOCOLS, why_not
+from samestone.imaging.reading import PhotoReading, reading_of
+from samestone.imaging.registration import Pattern, Registration, correlate_turns, register
+from samestone.imaging.study import Study
+from samestone.imaging.view import cut_out, turned
 
 
 @dataclass(frozen=True, eq=False)
 class PhotoComparison:
     """Scores of a pair; what they are worth as evidence is said by `evidence.photographs`.
 
-    `rotation_deg` is the counter-clockwise turn, as seen, that lays the stone of A as it lies in B.
-    `inclusion_scores` hold only what the cut does not explain; `facet_scores` the rest.
+    `rotation_deg` is the counter-clockwise turn, as seen, that lays the stone of A as it lies in B; it may be trusted
+    when `rotation_known`. `inclusion_scores` hold only what the cut does not explain; `facet_scores` the rest.
     """
 
     a: PhotoReading
@@ -37,20 +32,84 @@ class PhotoComparison:
     protocol: str
     usable: bool
     reason: str
-    rotation_deg: float
-    margin: float
+    rotation_deg: float = 0.0
+    rotation_known: bool = False
     inclusion_scores: dict[str, float] = field(default_factory=dict)
     facet_scores: dict[str, float] = field(default_factory=dict)
     features: tuple[Feature, ...] = ()
-    copies: str = ""
+    _studies: tuple[Study, ...] = field(default=(), repr=False)
+    _shift: tuple[float, float] = (0.0, 0.0)
 
     def aligned(self) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-        """The two pictures cut out around the stone, A turned to lie as B; 560 x 560 x 3."""
-        raise NotImplementedError
+        """The two stones cut out at the same size, A turned to lie as B; each 560 x 560 x 3 (red, green, blue)."""
+        a, b = (_shown(study) for study in self._studies)
+        return np.asarray(turned(a, self.rotation_deg, self._shift), np.uint8), b
 
 
-def compare_photos(a: Photo, b: Photo, protocol: str = "guided") -> PhotoComparison:
-    """Register the stone of A onto the stone of B and score what agrees."""
-    raise NotImplementedError
+ROTATION_MARGIN = 0.12
 
 
+def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:
+    """Register the stone of A onto the stone of B and score what agrees.
+
+    `protocol` is "guided" (one diffuse dome, stone level), "free" (any pose and lamp) or empty: guided where both
+    pictures keep it. An unusable picture, a copy or a broken protocol gives `usable` False with the reason: the pair
+    then counts neither way.
+    """
+    if protocol and protocol not in PROTOCOLS:
+        raise ValueError(f"found protocol {protocol!r}, expected one of {', '.join(PROTOCOLS)}")
+    with ThreadPoolExecutor(2) as pool:
+        studies = tuple(pool.map(_studied, (a, b)))
+    readings = tuple(reading_of(study) for study in studies)
+    reason = _unusable(*readings)
+    if reason:
+        return PhotoComparison(*readings, protocol or "free", False, reason)
+    broken = why_not(*studies)
+    if protocol == "guided" and broken:
+        return PhotoComparison(*readings, protocol, False, f"Not comparable as guided: {broken}")
+    return _compare(studies, readings, protocol or ("free" if broken else "guided"))
+
+
+def _studied(photo: Photo) -> Study:
+    """A study with its costly parts done, so that two can be done side by side."""
+    study = Study(photo)
+    if study.usable:
+        study.natural, study.marks, study.bare.halves, study.bare.rows  # noqa: B018
+    return study
+
+
+def _unusable(a: PhotoReading, b: PhotoReading) -> str:
+    return " ".join(f"Picture {name}: {reading.reason}" for name, reading in (("A", a), ("B", b)) if not reading.usable)
+
+
+def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], protocol: str) -> PhotoComparison:
+    a, b = studies
+    first, second = Pattern(a.view, a.natural), Pattern(b.view, b.natural)
+    registration = register(first, second)
+    copy = name_copy(a, b, registration)
+    found = PhotoComparison(
+        a=readings[0],
+        b=readings[1],
+        protocol=protocol,
+        usable=not copy,
+        reason=copy,
+        rotation_deg=registration.rotation_deg,
+        rotation_known=registration.margin > ROTATION_MARGIN,
+        inclusion_scores={} if copy else inclusion_scores(a, b, registration),
+        facet_scores=_facet_scores(first, second, registration),
+        features=() if copy else match_features(a, b, registration),
+        _studies=studies,
+        _shift=registration.shift,
+    )
+    return found
+
+
+def _facet_scores(a: Pattern, b: Pattern, registration: Registration) -> dict[str, float]:
+    curve = correlate_turns(a.rows["detail"], b.rows["detail"])
+    return {"patches": registration.likeness, "margin": registration.margin, "polar": float(curve.max())}
+
+
+def _shown(study: Study) -> NDArray[np.uint8]:
+    cut = cut_out(study.photo.pixels, study.stone)
+    eight = cut if cut.dtype == np.uint8 else (cut / 257).astype(np.uint8)
+    return np.asarray(cv2.cvtColor(eight, cv2.COLOR_GRAY2RGB) if eight.ndim == 2 else eight, np.uint8)

@@ -22,7 +22,10 @@ def measure_blur(patch: NDArray[np.float32], inside: NDArray[np.bool_]) -> float
 
 def _energy(patch: NDArray[np.float32], inside: NDArray[np.bool_], probe: float) -> float:
     smooth = cv2.GaussianBlur(patch, (0, 0), probe)
-    dx, dy = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1, scale=0.5), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
+    dx, dy = (
+        cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1, scale=0.5),
+        cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=1, scale=0.5),
+    )
     return float(np.mean((dx * dx + dy * dy)[inside]))
 
 

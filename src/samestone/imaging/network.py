@@ -31,7 +31,9 @@ def block(planes: Plane, weights: Weights, name: str) -> Plane:
     kernels, biases = weights[f"{name}.filter.weight"], weights[f"{name}.filter.bias"]
     filtered = np.empty_like(planes)
     for k, plane in enumerate(planes):
-        cv2.filter2D(plane, cv2.CV_32F, kernels[k, 0], dst=filtered[k], delta=float(biases[k]), borderType=cv2.BORDER_CONSTANT)
+        cv2.filter2D(
+            plane, cv2.CV_32F, kernels[k, 0], dst=filtered[k], delta=float(biases[k]), borderType=cv2.BORDER_CONSTANT
+        )
     wide = mix(filtered, weights, f"{name}.widen")
     np.maximum(wide, 0, out=wide)
     out = mix(wide, weights, f"{name}.narrow")

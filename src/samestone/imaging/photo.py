@@ -28,7 +28,17 @@ MAGIC = (
     (b"MM\x00*", "TIFF"),
     (b"RIFF", "WEBP"),
 )
-DECODING_ERRORS = (OSError, ValueError, SyntaxError, EOFError, struct.error, IndexError, KeyError, MemoryError, cv2.error)
+DECODING_ERRORS = (
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    struct.error,
+    IndexError,
+    KeyError,
+    MemoryError,
+    cv2.error,
+)
 
 
 class BadPhoto(ValueError):

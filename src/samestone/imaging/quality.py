@@ -30,7 +30,9 @@ class Flag:
     blocking: bool = False
 
 
-NO_STONE = Flag("no stone", "No stone's outline was found.", "Fill half the frame or more with one stone, face up.", True)
+NO_STONE = Flag(
+    "no stone", "No stone's outline was found.", "Fill half the frame or more with one stone, face up.", True
+)
 TWO_STONES = Flag("two stones", "More than one stone is in the picture.", "Leave one stone in the picture.", True)
 BLURRED = Flag("blurred", "The picture is blurred.", "Focus on the girdle, close the iris, and take it again.", True)
 SOFT = Flag("soft", "The picture is a little soft.", "Focus on the girdle if you take another.")
@@ -75,7 +77,9 @@ def is_cut_off(outline: Outline, width: int, height: int) -> bool:
 def has_structure(patch: NDArray[np.float32], inside: NDArray[np.bool_]) -> bool:
     """Whether there are facets: edges spread over the disc, unlike a coin, a drop or a finger tip."""
     smooth = cv2.GaussianBlur(patch, (0, 0), 1.5)
-    steep = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=0.125))
+    steep = cv2.magnitude(
+        cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=0.125)
+    )
     cells = cv2.resize(steep * inside, (14, 14), interpolation=cv2.INTER_AREA)
     weights = cv2.resize(inside.astype(np.float32), (14, 14), interpolation=cv2.INTER_AREA)
     full = weights > 0.8

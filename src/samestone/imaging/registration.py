@@ -57,6 +57,13 @@ class Pattern:
         """Channels at half size."""
         return {name: _half(getattr(self.view, name)) for name in ("detail", "spot")}
 
+    def half_turned(self, name: str, degrees: float) -> Plane:
+        """A half-size channel turned counter-clockwise as seen."""
+        plane = self.halves[name]
+        middle = (plane.shape[0] - 1) / 2
+        matrix = cv2.getRotationMatrix2D((middle, middle), degrees, 1.0)
+        return cv2.warpAffine(plane, matrix, plane.shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
     @staticmethod
     def fold_of(edge_rows: Plane) -> int:
         """The cut's rotational symmetry: the largest fold whose copies still look alike."""
@@ -125,16 +132,10 @@ def _score(a: Pattern, b: Pattern, angle: float, curves: dict[str, Floats]) -> f
     near = np.arange(k - 2, k + 3) % TURNS
     total = float(curves["spot_rest"][near].max() + 0.5 * curves["detail_rest"][near].max())
     for name in ("detail", "spot"):
-        total += patch_likeness(_turned_half(a.halves[name], angle), b.halves[name])
+        total += patch_likeness(a.half_turned(name, angle), b.halves[name])
     if a.marks is not None and b.marks is not None:
         total += 1.5 * mark_likeness(turned(a.marks, angle), b.marks)
     return total
-
-
-def _turned_half(plane: Plane, degrees: float) -> Plane:
-    middle = (plane.shape[0] - 1) / 2
-    matrix = cv2.getRotationMatrix2D((middle, middle), degrees, 1.0)
-    return cv2.warpAffine(plane, matrix, plane.shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
 def patch_likeness(a: Plane, b: Plane, patch: int = PATCH // 2, reach: int = 4) -> float:

@@ -34,7 +34,9 @@ def symmetric_copies(plane: Plane, axis_deg: float, fold: int) -> list[Plane]:
                 continue
             matrix = cv2.getRotationMatrix2D((middle, middle), degrees, 1.0)
             copies.append(
-                cv2.warpAffine(source, matrix, plane.shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+                cv2.warpAffine(
+                    source, matrix, plane.shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+                )
             )
     return copies
 

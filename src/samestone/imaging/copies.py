@@ -1,0 +1,81 @@
+"""Is one picture a copy of the other? A copy proves nothing.
+
+Two exposures of a stone that was moved between them share neither their framing to a few hundredths of a pixel nor
+their grain; a file saved again, resized or relit shares the first, a turned one the second.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from samestone.imaging.registration import Pattern, Registration, match_patches, patch_likeness, propose_turns
+from samestone.imaging.registration import PATCH as PATCH_PX
+from samestone.imaging.study import Study
+from samestone.imaging.view import TURNS, Plane, View, correlate_turns, disc, turned
+
+STEP = 360 / TURNS
+SAME_TURN_DEG = 0.04
+SAME_FRAME = 0.0006
+RIGID_PX = 0.055
+ALIKE = 0.62
+SAME_GRAIN = 0.2
+MIRROR_GAIN = 0.12
+
+SAME_FILE = "The two files are the same file: a copy proves nothing."
+SAVED_AGAIN = "One picture is the other one saved again, or nothing was moved between the two: a copy proves nothing."
+TURNED_AGAIN = "One picture is the other one turned and saved again (same grain): a copy proves nothing."
+MIRRORED = "One picture is mirrored: take it again without the camera's mirror setting."
+
+
+def name_copy(a: Study, b: Study, registration: Registration) -> str:
+    """A sentence when one picture is the other's copy or mirror image, else nothing."""
+    if a.photo.digest == b.photo.digest:
+        return SAME_FILE
+    if registration.likeness > ALIKE and is_rigid(a.view.detail, b.view.detail, registration):
+        if has_same_framing(a, b, registration):
+            return SAVED_AGAIN
+        if grain_likeness(a, b, registration) > SAME_GRAIN:
+            return TURNED_AGAIN
+    return MIRRORED if is_mirrored(a.bare, b.bare, registration) else ""
+
+
+def is_rigid(a: Plane, b: Plane, registration: Registration) -> bool:
+    """Whether all patches lie where the turn puts them, to a few hundredths of a pixel: nothing leaned otherwise."""
+    found = match_patches(turned(a, registration.rotation_deg, registration.shift), b, PATCH_PX, 3)
+    good = found[found[:, 2] > 0.8]
+    return len(good) > 0.5 * len(found) and float(np.median(np.hypot(good[:, 3], good[:, 4]))) < RIGID_PX
+
+
+def has_same_framing(a: Study, b: Study, registration: Registration) -> bool:
+    """Whether the stone fills the same place of the frame and is not turned."""
+    turn = abs((registration.rotation_deg + 180) % 360 - 180)
+    return turn < SAME_TURN_DEG and max(abs(x - y) for x, y in zip(_framing(a), _framing(b), strict=True)) < SAME_FRAME
+
+
+def grain_likeness(a: Study, b: Study, registration: Registration) -> float:
+    """Correlation of the finest structure where both pictures are smooth, A turned onto B."""
+    first = turned(a.encoded, registration.rotation_deg, registration.shift)
+    wide = [cv2.GaussianBlur(plane, (0, 0), 4) for plane in (first, b.encoded)]
+    steep = [cv2.magnitude(cv2.Sobel(p, cv2.CV_32F, 1, 0), cv2.Sobel(p, cv2.CV_32F, 0, 1)) for p in wide]
+    calm = disc(0.95) & (np.maximum(*steep) < np.percentile(np.maximum(*steep)[disc(0.95)], 35))
+    x, y = ((plane - cv2.GaussianBlur(plane, (0, 0), 1.6))[calm] for plane in (first, b.encoded))
+    return float((x * y).mean() / np.sqrt((x * x).mean() * (y * y).mean() + 1e-12))
+
+
+def _framing(study: Study) -> tuple[float, float, float]:
+    width, height = study.photo.width, study.photo.height
+    x, y = study.stone.centre_px
+    return (x + 0.5) / width, (y + 0.5) / height, study.stone.radius_px / width
+
+
+def is_mirrored(a: Pattern, b: Pattern, registration: Registration) -> bool:
+    """Whether A's mirror image fits B clearly better than A does."""
+    mirror = Pattern(View(np.ascontiguousarray(a.view.light[::-1])))
+    curve = sum(correlate_turns(mirror.rows[name], b.rows[name]) for name in ("edge", "spot"))
+    direct = _best_likeness(a, b, [registration.rotation_deg])
+    return _best_likeness(mirror, b, propose_turns(np.asarray(curve), 8)[:8]) > direct + MIRROR_GAIN
+
+
+def _best_likeness(a: Pattern, b: Pattern, angles: list[float]) -> float:
+    return max(patch_likeness(a.half_turned("detail", angle), b.halves["detail"]) for angle in angles)

@@ -1,0 +1,18 @@
+"""Was the guided protocol kept? Read from the pictures themselves."""
+
+from __future__ import annotations
+
+from samestone.imaging.study import Study
+
+PROTOCOLS = ("guided", "free")
+LEVEL_DEG = 1.0
+
+
+def why_not(a: Study, b: Study) -> str:
+    """What in the pictures breaks the guided protocol (level stone, soft light all around); empty when it was kept."""
+    words = []
+    for name, study in (("A", a), ("B", b)):
+        if study.lean > LEVEL_DEG:
+            words.append(f"the stone in {name} leans by about {study.lean:.1f} degrees (at most {LEVEL_DEG:.1f}).")
+        words += [f"in {name}: {flag.sentence}" for flag in study.flags if flag.name in ("clipped", "glare")]
+    return " ".join(words)
