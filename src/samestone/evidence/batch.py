@@ -11,7 +11,7 @@ from typing import Any
 from samestone.evidence.comparison import STOCK, Case, compare_cases
 from samestone.evidence.examination import BadRecord
 from samestone.evidence.measurement import comparable
-from samestone.evidence.population import Population, load_population
+from samestone.evidence.population import load_population
 from samestone.evidence.record import read_examination
 from samestone.evidence.verdict import Question, Verdict, shared_parts
 
@@ -24,20 +24,12 @@ class Chunk:
     bad: int
 
 
-def compare_lines(
-    lines: Sequence[bytes],
-    *,
-    first: int = 1,
-    stock: int = STOCK,
-    fast: bool = True,
-    population: Population | None = None,
-) -> Chunk:
+def compare_lines(lines: Sequence[bytes], *, first: int = 1, stock: int = STOCK, fast: bool = True) -> Chunk:
     """Compare `{"a": record, "b": record}` a line; a line may carry an "id", which comes back.
 
     A line that cannot be compared gives `{"error": {"line", "field", "message"}}` in its place. `first` is the number
     of the first line; `fast` compiles the inner sums, which pays from some hundred lines on.
     """
-    population = population or load_population()
     results: list[str] = [""] * len(lines)
     cases: list[Case] = []
     places: list[tuple[int, Any]] = []
@@ -50,7 +42,7 @@ def compare_lines(
             continue
         cases.append(Case(before, after, comparable(before, after)))
         places.append((position, pair.get("id")))
-    verdicts = compare_cases(cases, population=population, stock=stock, fast=fast)
+    verdicts = compare_cases(cases, population=load_population(), stock=stock, fast=fast)
     for (position, name), verdict in zip(places, verdicts, strict=True):
         results[position] = _line(verdict, name)
     return Chunk("".join(f"{result}\n" for result in results), len(lines) - len(cases))

@@ -125,6 +125,7 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     unchecked = _unchecked(before, findings, case.extra)
     random, look_alike = _total(blocks, "random", numbers), _total(blocks, "look_alike", numbers)
     beyond = max((block.look_alike for block in blocks if block.beyond_size), default=0.0)
+    outcomes = [(finding.what, finding.outcome) for finding in findings]
     ladder = climb(
         findings,
         random=random.value,
@@ -136,7 +137,7 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     return Verdict(
         question=question,
         ladder=ladder,
-        sentence=wording.sentence(question, ladder, [(f.what, f.outcome) for f in findings], unchecked, beyond >= BEYOND),
+        sentence=wording.sentence(question, ladder, outcomes, unchecked, beyond >= BEYOND),
         random=random,
         look_alike=look_alike,
         stock=stock,

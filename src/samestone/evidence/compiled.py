@@ -14,11 +14,14 @@ _CHUNK = 512
 
 @njit(cache=True, nogil=True, fastmath={"contract", "reassoc", "nsz", "arcp"})  # type: ignore[misc,unused-ignore]
 def _sum_exponentials(squared, farthest):  # type: ignore[no-untyped-def]
-    """Sum of exp(-s/2): the Taylor series of exp(-s/128) to the eleventh power, squared six times; exact to 1e-12."""
+    """Sum of exp(-s/2): the Taylor series of exp(-s/128) to the eleventh power, squared six times.
+
+    Exact to 1e-12 for s up to 51, beyond which stones are left out in any case.
+    """
     total = 0.0
     for row in range(squared.size):
         s = squared[row]
-        t = min(s, farthest) * (-1.0 / 128.0)
+        t = min(s, 51.0) * (-1.0 / 128.0)
         p = 1 / 3628800 + t * (1 / 39916800)
         p = 1 / 362880 + t * p
         p = 1 / 40320 + t * p
@@ -75,5 +78,7 @@ def kernel_sums(
     table: Array, window: tuple[NDArray[np.intp], NDArray[np.intp]], points: Array, whitener: Array, farthest: float
 ) -> Array:
     """Sum of exp(-distance^2 / 2) over the stones of each point's window, (k, N) coordinates in `table`."""
+    if farthest > 51:
+        raise ValueError(f"compiled sums reach to a squared distance of 51, {farthest:g} was asked for")
     sums: Array = _sum_all(table, window, np.ascontiguousarray(points), np.ascontiguousarray(whitener), farthest)
     return sums

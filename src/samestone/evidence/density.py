@@ -18,7 +18,7 @@ from samestone.evidence.population import Population
 
 Rows = NDArray[np.intp]
 
-BANDWIDTH = (0.0057, 0.0082, 0.0016, 0.0089, 1.00)
+BANDWIDTH = (0.0063, 0.0078, 0.0019, 0.0094, 0.95)
 """Kernel widths in (ln w, r, e, q, t), r = ln w - 2 ln d - ln z and q = ln z - ln d, which vary almost independently.
 
 Found by scripts/tune_population.py: largest mean log density of noisy held-out stones of the reference split.
@@ -40,9 +40,10 @@ _B = np.array(
 """The observables (ln w, ln d, e, ln z, t, ln a, ln b) from (ln w, r, e, q, t); ln a and ln b to first order in e."""
 
 REACH = 6.0
-"""Reference stones further than this many standard deviations in the ordering column are left out."""
-FARTHEST = 50.0
-"""So are those at a larger squared distance: exp(-25) is 1.4e-11. Together below 1e-5 in log10 LR."""
+"""Reference stones further than this many standard deviations in the ordering column are left out.
+
+So are those at a squared distance above 1.4 times its square: exp(-25) is 1.4e-11. Together < 1e-5 in log10 LR.
+"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,9 +55,14 @@ class Kernels:
     apart: float = APART
     fast: bool = False
     """Sum with compiled code; for many points. The same sums, the last digits may differ."""
+    reach: float = REACH
     H: Array = field(init=False)
     mean: Array = field(init=False)
     wide: Array = field(init=False)
+
+    @property
+    def farthest(self) -> float:
+        return 1.4 * self.reach**2
 
     def __post_init__(self) -> None:
         seen = self.population.observables()
@@ -73,14 +79,14 @@ class Kernels:
         at = np.ix_(columns, columns)
         whitener, log_norm = whiten(self.H[at] + S)
         keys, table = self.population.ordered(columns[0], columns)
-        half = REACH * np.sqrt(self.H[columns[0], columns[0]] + S[:, 0, 0])
+        half = self.reach * np.sqrt(self.H[columns[0], columns[0]] + S[:, 0, 0])
         window = np.searchsorted(keys, points[:, 0] - half), np.searchsorted(keys, points[:, 0] + half)
         if self.fast:
             from samestone.evidence.compiled import kernel_sums
 
-            sums = kernel_sums(table, window, points, whitener, FARTHEST)
+            sums = kernel_sums(table, window, points, whitener, self.farthest)
         else:
-            sums = _sums(table, window, points, whitener)
+            sums = _sums(table, window, points, whitener, self.farthest)
         with np.errstate(divide="ignore"):
             near = np.log(sums) + (log_norm - math.log(len(keys)) + math.log1p(-self.apart))
         if self.apart == 0:
@@ -114,28 +120,28 @@ def log_normal(v: Array, S: Array) -> Array:
     return c - 0.5 * np.square(np.einsum("nij,nj->ni", W, v)).sum(axis=1)
 
 
-def _sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array) -> Array:
+def _sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, farthest: float) -> Array:
     """Sum of exp(-distance^2 / 2) over the stones in each point's window, (k, N) coordinates in `table`."""
     start, stop = window
     low, high = int(start.min()), int(stop.max())
     if high - low <= 2 * int((stop - start).max()):
-        return _sums_together(table[:, low:high], (start - low, stop - low), points, whitener)
+        return _sums_together(table[:, low:high], (start - low, stop - low), points, whitener, farthest)
     total = np.empty(len(points))
     for i in range(len(points)):
         here, one = table[:, start[i] : stop[i]], slice(i, i + 1)
-        total[i] = _sums_together(here, (start[one] * 0, stop[one]), points[one], whitener[one])[0]
+        total[i] = _sums_together(here, (start[one] * 0, stop[one]), points[one], whitener[one], farthest)[0]
     return total
 
 
-def _sums_together(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array) -> Array:
+def _sums_together(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, farthest: float) -> Array:
     n, k = points.shape
     # Outside this box a stone is further than the cut-off from every point: |W v|^2 >= v_j^2 / S_jj.
-    reach = np.sqrt(FARTHEST * np.square(np.linalg.inv(whitener)).sum(axis=2))
+    reach = np.sqrt(farthest * np.square(np.linalg.inv(whitener)).sum(axis=2))
     low, high = (points - reach).min(axis=0), (points + reach).max(axis=0)
     rows = np.flatnonzero(((table[1:] > low[1:, None]) & (table[1:] < high[1:, None])).all(axis=0))
     table = table[:, rows]
     offset = np.einsum("nij,nj->ni", whitener, points)
     along = whitener.reshape(n * k, k) @ table - offset.reshape(n * k, 1)
     squared = np.square(along).reshape(n, k, -1).sum(axis=1)
-    counted = (squared < FARTHEST) & (rows >= window[0][:, None]) & (rows < window[1][:, None])
+    counted = (squared < farthest) & (rows >= window[0][:, None]) & (rows < window[1][:, None])
     return np.where(counted, np.exp(-0.5 * squared), 0.0).sum(axis=1)

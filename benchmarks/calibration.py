@@ -1,0 +1,46 @@
+"""How well likelihood ratios keep what they promise."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import norm
+from sklearn.isotonic import IsotonicRegression
+
+from samestone.evidence.observable import Array
+
+
+def cllr(same: Array, other: Array) -> float:
+    """Log-likelihood-ratio cost of log10 LR for pairs of one stone and of two; 0 is perfect, 1 says nothing.
+
+    Brümmer and du Preez, Computer Speech and Language 20, 230-275, 2006.
+    """
+    ln10 = np.log(10)
+    miss = np.logaddexp(0, -same * ln10).mean()
+    alarm = np.logaddexp(0, other * ln10).mean()
+    return float((miss + alarm) / (2 * np.log(2)))
+
+
+def cllr_min(same: Array, other: Array) -> float:
+    """What Cllr would be after the best monotone recalibration (pool adjacent violators)."""
+    values = np.concatenate([same, other])
+    truth = np.concatenate([np.ones(len(same)), np.zeros(len(other))])
+    weight = np.concatenate([np.full(len(same), 0.5 / len(same)), np.full(len(other), 0.5 / len(other))])
+    p = IsotonicRegression(y_min=0, y_max=1, out_of_bounds="clip").fit_transform(values, truth, sample_weight=weight)
+    p = np.clip(p, 1e-15, 1 - 1e-15)
+    return cllr(np.log10(p / (1 - p))[: len(same)], np.log10(p / (1 - p))[len(same) :])
+
+
+def equal_error_rate(same: Array, other: Array) -> float:
+    """The rate at which a threshold errs equally often both ways."""
+    thresholds = np.sort(np.concatenate([same, other]))
+    missed = np.searchsorted(np.sort(same), thresholds) / len(same)
+    alarms = 1 - np.searchsorted(np.sort(other), thresholds) / len(other)
+    at = int(np.argmin(np.abs(missed - alarms)))
+    return float((missed[at] + alarms[at]) / 2)
+
+
+def wilson(count: int, of: int) -> tuple[float, float]:
+    """95 % interval of a share (Wilson, JASA 22, 209-212, 1927)."""
+    z = float(norm.ppf(0.975))
+    p, half = count / of, z * np.sqrt(count / of * (1 - count / of) / of + z**2 / (4 * of**2))
+    return float((p + z**2 / (2 * of) - half) / (1 + z**2 / of)), float((p + z**2 / (2 * of) + half) / (1 + z**2 / of))
