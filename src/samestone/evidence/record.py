@@ -25,6 +25,7 @@ from samestone.evidence.examination import (
     NotExamined,
     Reaction,
 )
+from samestone.evidence.measurement import COVERED
 from samestone.evidence.paper import PAPER_INSTRUMENTS, printed_offset
 from samestone.metrology import Instrument, take_reading
 
@@ -228,7 +229,8 @@ def _readings(
         indications = _indications(where, name, item["indications"])
         why = _text(f"{where}.unusable", item["unusable"]) if "unusable" in item else ""
         readings[name] = _measure(name, indications, instrument, why or suspect.get(instrument.name, ""))
-    for problem in gem.check_values(_in_order({name: reading.value for name, reading in readings.items()})):
+    values = _in_order({name: reading.value for name, reading in readings.items()})
+    for problem in gem.check_values(values, round_outline=record["stone"]["cut"] == COVERED):
         raise BadRecord(f"{where_of[problem.field]} {problem.field}", problem.found, problem.expected, problem.remedy)
     return readings
 

@@ -42,21 +42,23 @@ PROPERTIES: Mapping[str, Property] = {
 
 _WIDEST_OVAL = 1.2
 """A round stone whose largest diameter exceeds the smallest by more was mistyped (common practice, no source)."""
-_DEPTH_RATIO = (0.25, 1.1)
-"""Depth over mean diameter of any round faceted stone (common practice, no source)."""
-_FACTOR = (0.0025, 0.0150)
-"""ct / (d^2 h) in mm: a cone of glass (SG 2.2) to a solid cylinder of gadolinium gallium garnet (SG 7.1), computed as
-0.005 SG V / (d^2 h), V = pi/12 and pi/4, the latter cut to what a faceted stone fills of it."""
+_LONGEST = 6.0
+"""Length over width of any other outline (common practice, no source)."""
+_DEPTH_RATIO = (0.2, 1.1)
+"""Depth over mean diameter of any faceted stone (common practice, no source)."""
+_FACTOR = (0.0025, 0.0165)
+"""ct / (d^2 h) in mm: a diamond brilliant's 0.0061 at the specific gravities of light glass (2.2) and of gadolinium
+gallium garnet (7.1), with a third either way for the shape."""
 
 
-def check_values(values: Mapping[str, float]) -> tuple[Problem, ...]:
-    """Say what cannot be true of a round stone with these values, by property name; empty is good news.
+def check_values(values: Mapping[str, float], *, round_outline: bool = True) -> tuple[Problem, ...]:
+    """Say what cannot be true of a stone with these values, by property name; empty is good news.
 
     Each value on its own first (range, units mixed up); only if all pass, against one another: diameters swapped, depth
-    against diameter, weight against size.
+    against diameter, weight against size. `round_outline` is false for an outline that is long by design.
     """
     problems = [problem for name, value in values.items() if (problem := _check_one(name, value))]
-    return tuple(problems) if problems else tuple(_check_together(values))
+    return tuple(problems) if problems else tuple(_check_together(values, _WIDEST_OVAL if round_outline else _LONGEST))
 
 
 def _check_one(name: str, value: float) -> Problem | None:
@@ -78,7 +80,7 @@ def _check_one(name: str, value: float) -> Problem | None:
     return Problem(name, found, expected, hint)
 
 
-def _check_together(values: Mapping[str, float]) -> Iterator[Problem]:
+def _check_together(values: Mapping[str, float], widest: float) -> Iterator[Problem]:
     low, high = values.get("diameter_min_mm"), values.get("diameter_max_mm")
     if low is not None and high is not None:
         if low > high:
@@ -89,17 +91,17 @@ def _check_together(values: Mapping[str, float]) -> Iterator[Problem]:
                 "swap the two diameters or read them again",
             )
             return
-        if high > _WIDEST_OVAL * low:
+        if high > widest * low:
             yield Problem(
                 "diameter_max_mm",
                 f"{high:g} mm against a smallest diameter of {low:g} mm",
-                f"at most {_WIDEST_OVAL:g} times the smallest",
+                f"at most {widest:g} times the smallest",
                 "read both again; a stone that is not round has another cut",
             )
             return
     across = [d for d in (low, high) if d is not None]
     if across:
-        yield from _check_against_diameter(values, sum(across) / len(across))
+        yield from _check_against_diameter(values, math.prod(across) ** (1 / len(across)))
 
 
 def _check_against_diameter(values: Mapping[str, float], diameter: float) -> Iterator[Problem]:
