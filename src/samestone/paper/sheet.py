@@ -5,8 +5,7 @@ what is missing, unknown or of the wrong type. Numbers are decimal strings (or n
 read, except where a docstring says otherwise. Pictures are the bytes of a JPEG or PNG.
 """
 
-from __future__ import annotations
-
+# No `from __future__ import annotations` here: it would make every `NotRequired` field look required at run time.
 from collections.abc import Mapping
 from types import UnionType
 from typing import Any, Literal, NotRequired, TypedDict, Union, get_args, get_origin, get_type_hints, is_typeddict
