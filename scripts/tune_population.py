@@ -9,8 +9,8 @@ predicted; what is maximised is their mean log density. Prints the widths; they 
 from __future__ import annotations
 
 import numpy as np
-
 from benchmarks.remeasurement import LOOSE, measured_twice
+
 from samestone.evidence.density import BANDWIDTH, Kernels
 from samestone.evidence.observable import LN_D, LN_W, LN_Z, E, T
 from samestone.evidence.population import load_population

@@ -13,10 +13,10 @@ import json
 from pathlib import Path
 
 import numpy as np
+from benchmarks.remeasurement import LOOSE, measured_twice
 from lir.algorithms.bayeserror import elub
 from scipy.spatial import cKDTree
 
-from benchmarks.remeasurement import LOOSE, measured_twice
 from samestone.evidence.bound import pattern
 from samestone.evidence.density import Kernels
 from samestone.evidence.likelihood import Pairs

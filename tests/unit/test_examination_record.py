@@ -10,9 +10,9 @@ from typing import Any
 
 import jsonschema
 import pytest
+from tests.unit.evidence_record import RECORD, changed
 
 from samestone import evidence
-from tests.unit.evidence_record import RECORD, changed
 
 SCHEMA = json.loads(
     (Path(__file__).parents[2] / "docs" / "format" / "examination-1.schema.json").read_text(encoding="utf-8")
