@@ -1,7 +1,7 @@
 """What a photograph says: this room takes bytes and arrays, never a stone, and knows no file, clock or database.
 
-`open_photo(bytes)` first; the other functions take the `Photo` it returns. `microscope` holds the measuring
-functions (silhouette, scale, prongs, inscription, stack). Nothing heavy is imported before it is asked for.
+`open_photo(bytes)` first; the other functions take the `Photo` it returns. `album` searches among many stored
+photographs; `microscope` holds the measuring functions (silhouette, scale, prongs, inscription, stack). Nothing heavy is imported before it is asked for.
 """
 
 from __future__ import annotations
@@ -10,19 +10,18 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from samestone.imaging import microscope
+    from samestone.imaging import album, microscope
     from samestone.imaging.cleaning import compare_cleaning
-    from samestone.imaging.comparison import compare_photos
-    from samestone.imaging.descriptor import describe_photo
-    from samestone.imaging.photo import BadPhoto, Photo, open_photo
+    from samestone.imaging.comparison import PhotoComparison, compare_photos
+    from samestone.imaging.photo import BadPhoto, open_photo
     from samestone.imaging.reading import read_photo
 
 _HOMES = {
     "BadPhoto": "photo",
-    "Photo": "photo",
+    "album": "",
+    "PhotoComparison": "comparison",
     "compare_cleaning": "cleaning",
     "compare_photos": "comparison",
-    "describe_photo": "descriptor",
     "microscope": "",
     "open_photo": "photo",
     "read_photo": "reading",
@@ -30,10 +29,10 @@ _HOMES = {
 
 __all__ = [
     "BadPhoto",
-    "Photo",
+    "PhotoComparison",
+    "album",
     "compare_cleaning",
     "compare_photos",
-    "describe_photo",
     "microscope",
     "open_photo",
     "read_photo",

@@ -40,6 +40,11 @@ class PhotoComparison:
     _studies: tuple[Study, ...] = field(default=(), repr=False)
     _shift: tuple[float, float] = (0.0, 0.0)
 
+    @property
+    def can_be_aligned(self) -> bool:
+        """Whether both pictures show a stone that could be laid on the other."""
+        return bool(self._studies)
+
     def aligned(self) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
         """The two stones cut out at the same size, A turned to lie as B; each 560 x 560 x 3 (red, green, blue)."""
         a, b = (_shown(study) for study in self._studies)
@@ -87,7 +92,7 @@ def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], pro
     first, second = Pattern(a.view, a.natural), Pattern(b.view, b.natural)
     registration = register(first, second)
     copy = name_copy(a, b, registration)
-    found = PhotoComparison(
+    return PhotoComparison(
         a=readings[0],
         b=readings[1],
         protocol=protocol,
@@ -101,7 +106,6 @@ def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], pro
         _studies=studies,
         _shift=registration.shift,
     )
-    return found
 
 
 def _facet_scores(a: Pattern, b: Pattern, registration: Registration) -> dict[str, float]:

@@ -75,7 +75,7 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Registration:
-    """`rotation_deg` turns A counter-clockwise onto B; `shift` then moves it, in view pixels; `scores` per candidate."""
+    """`rotation_deg` turns A counter-clockwise onto B, `shift` then moves it, in view pixels; `scores` of all turns."""
 
     rotation_deg: float
     shift: tuple[float, float]
