@@ -165,6 +165,16 @@ def test_enough_degrees_of_freedom() -> None:
     assert metrology.Instrument("g", "gauge", "mm", 0.01, 0.03, declared=True).standing == "declared"
 
 
+def test_declared_defaults_cover_what_is_common() -> None:
+    # JCGM 100:2008, 4.3.7: a bound a with equal chances inside has u = a/sqrt(3). Bounds: common practice, no source.
+    for kind, bound in (("gauge", 0.03), ("scale", 0.005), ("table gauge", 2.0)):
+        found = metrology.Instrument.assume(kind, "x")
+        assert bound / 3**0.5 <= found.u <= 1.2 * bound / 3**0.5
+        assert found.standing == "declared"
+    with pytest.raises(ValueError, match="ruler"):
+        metrology.Instrument.assume("ruler", "x")
+
+
 def test_a_gauge_block_that_reads_too_large_fails_and_a_sound_gauge_passes() -> None:
     # Common practice, no source: a gauge that reads 5.09 on a 5.00 block is out; a hundredth or two is not.
     worn = metrology.Instrument("gauge", "gauge", "mm", 0.01, 0.015, 0.006, declared=True)

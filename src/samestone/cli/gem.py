@@ -6,8 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from samestone.gem.material import Candidates
-    from samestone.gem.weight import Estimate, Size
+    from samestone import gem
 
 _SHORT = {"round": "round_brilliant", "step": "emerald"}
 
@@ -74,11 +73,11 @@ def _reactions(record: dict[str, Any], path: str) -> tuple[list[Any], str]:
     return reactions, setting
 
 
-def _unusual(found: Candidates, key: str) -> list[dict[str, str]]:
+def _unusual(found: gem.material.Candidates, key: str) -> list[dict[str, str]]:
     return [{"test": o.test, "basis": o.basis, "source": o.source} for o in found.objections if o.material == key]
 
 
-def _candidates(found: Candidates) -> dict[str, Any]:
+def _candidates(found: gem.material.Candidates) -> dict[str, Any]:
     return {
         "remaining": [
             {"material": m.key, "name": m.name, "sources": list(m.sources), "unusual": _unusual(found, m.key)}
@@ -96,7 +95,7 @@ def _candidates(found: Candidates) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _candidate_lines(found: Candidates) -> list[str]:
+def _candidate_lines(found: gem.material.Candidates) -> list[str]:
     lines = [f"Can still be ({len(found.remaining)}):"]
     for material in found.remaining:
         lines.append(f"  {material.name}")
@@ -145,7 +144,7 @@ def run_weight(arguments: argparse.Namespace) -> int:
     return 1 if warnings else 0
 
 
-def _size(arguments: argparse.Namespace, cut: str) -> Size:
+def _size(arguments: argparse.Namespace, cut: str) -> gem.weight.Size:
     from samestone import gem
     from samestone.cli import Refusal
 
@@ -173,8 +172,10 @@ def _weighed(weight_ct: float | None) -> float | None:
     return weight_ct
 
 
-def _weight_result(cut: str, formula: Estimate, plain: Estimate, solid: Estimate | None) -> dict[str, Any]:
-    def route(estimate: Estimate) -> dict[str, Any]:
+def _weight_result(
+    cut: str, formula: gem.weight.Estimate, plain: gem.weight.Estimate, solid: gem.weight.Estimate | None
+) -> dict[str, Any]:
+    def route(estimate: gem.weight.Estimate) -> dict[str, Any]:
         return {
             "weight_ct": round(estimate.weight_ct, 4), "low_ct": round(estimate.low_ct, 4),
             "high_ct": round(estimate.high_ct, 4), "error_percent": round(estimate.error_percent, 2),
@@ -194,7 +195,9 @@ def _weight_result(cut: str, formula: Estimate, plain: Estimate, solid: Estimate
     }
 
 
-def _weight_lines(cut: str, formula: Estimate, solid: Estimate | None, warnings: tuple[str, ...]) -> list[str]:
+def _weight_lines(
+    cut: str, formula: gem.weight.Estimate, solid: gem.weight.Estimate | None, warnings: tuple[str, ...]
+) -> list[str]:
     lines = [
         f"{cut.replace('_', ' ')}: about {formula.weight_ct:.2f} ct, "
         f"95 of 100 such stones between {formula.low_ct:.2f} and {formula.high_ct:.2f} ct",

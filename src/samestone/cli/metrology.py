@@ -56,8 +56,11 @@ def run_study(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def instrument_block(instrument: metrology.Instrument) -> dict[str, str]:
-    """The instrument as an examination record states it: decimal strings, u rounded up to two figures."""
+def instrument_block(instrument: metrology.Instrument, *, common_known: bool = True) -> dict[str, str]:
+    """The instrument as an examination record states it: decimal strings, u rounded up to two figures.
+
+    u_common is left out where nothing is known of it (no thing was measured in two sittings).
+    """
     block = {
         "name": instrument.name,
         "kind": instrument.kind,
@@ -65,7 +68,7 @@ def instrument_block(instrument: metrology.Instrument) -> dict[str, str]:
         "resolution": f"{instrument.resolution:g}",
         "u": _two_figures(instrument.u),
     }
-    if instrument.u_common:
+    if common_known:
         block["u_common"] = min(_two_figures(instrument.u_common), block["u"], key=float)
     if instrument.dof is not None:
         block["dof"] = str(int(instrument.dof))

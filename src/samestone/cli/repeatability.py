@@ -27,7 +27,10 @@ def report(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(
             {
-                "instruments": [instrument_block(instrument) for instrument, _, _ in results.values()],
+                "instruments": [
+                    instrument_block(instrument, common_known=whole.dof_common > 0)
+                    for instrument, whole, _ in results.values()
+                ],
                 "repeatability": {name: asdict(whole) for name, (_, whole, _) in results.items()},
                 "properties": {
                     name: {of: asdict(found) for of, found in by_property.items()}

@@ -9,6 +9,13 @@ from typing import Literal
 ENOUGH_DOF = 20
 """With fewer degrees of freedom behind `u`, no likelihood ratio may rest on it: too small a u would pass unseen."""
 
+_DEFAULTS = {
+    "gauge": ("mm", 0.01, 0.02, 0.008),
+    "scale": ("ct", 0.001, 0.003, 0.002),
+    "table gauge": ("%", 1.0, 1.2, 0.5),
+}
+"""Unit, resolution, u, u_common."""
+
 Standing = Literal["measured", "declared", "unsupported"]
 
 
@@ -44,6 +51,21 @@ class Instrument:
             )
         if self.dof is not None and not self.dof >= 1:
             raise ValueError(f"instrument {self.name!r}: dof is {self.dof}, expected at least 1 or none")
+
+    @classmethod
+    def assume(cls, kind: str, name: str) -> Instrument:
+        """A declared, deliberately wide default for a kind of instrument that nobody has studied yet.
+
+        A gauge of 0.01 mm that may be out by 0.03 mm, a carat scale by 0.005 ct, a table gauge by 2 %: each u is that
+        bound over sqrt(3), rounded up (JCGM 100:2008, 4.3.7; the bounds are common practice, no source). Refuses other
+        kinds.
+        """
+        if kind not in _DEFAULTS:
+            raise ValueError(
+                f"no default for kind {kind!r}, expected one of {', '.join(_DEFAULTS)}; study the instrument"
+            )
+        unit, resolution, u, u_common = _DEFAULTS[kind]
+        return cls(name, kind, unit, resolution, u, u_common, declared=True)
 
     @property
     def u_independent(self) -> float:
