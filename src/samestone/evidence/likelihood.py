@@ -57,6 +57,15 @@ class RandomSubstitute:
         return RandomSubstitute(*(part[rows] for part in parts))
 
 
+def merge(pairs: Pairs) -> tuple[Array, Array, Array]:
+    """(ln N(x-y; 0, Ux+Uy), c, C): how well two measurements of one stone fit, and the one they make together."""
+    x, Ux, y, Uy = pairs.cut()
+    G = np.linalg.solve(Ux + Uy, Ux).transpose(0, 2, 1)
+    c = x + np.einsum("nij,nj->ni", G, y - x)
+    C = Ux - G @ Ux
+    return log_normal(y - x, Ux + Uy), c, (C + C.transpose(0, 2, 1)) / 2
+
+
 def random_substitute(kernels: Kernels, pairs: Pairs) -> RandomSubstitute:
     """Natural log LR of each pair against a stone drawn at random from the population.
 
@@ -65,14 +74,10 @@ def random_substitute(kernels: Kernels, pairs: Pairs) -> RandomSubstitute:
     """
     x, Ux, y, Uy = pairs.cut()
     n = len(x)
-    difference = y - x
-    G = np.linalg.solve(Ux + Uy, Ux).transpose(0, 2, 1)
-    c = x + np.einsum("nij,nj->ni", G, difference)
-    C = Ux - G @ Ux
-    C = (C + C.transpose(0, 2, 1)) / 2
+    log_together, c, C = merge(pairs)
     parts = kernels.log_parts(pairs.columns, np.concatenate([c, x, y]), np.concatenate([C, Ux, Uy]))
     log_f = parts.sum_log()
-    log_same = log_normal(difference, Ux + Uy) + log_f[:n]
+    log_same = log_together + log_f[:n]
     apart = np.exp(parts.apart - log_f)
     log_x, log_y = log_f[n : 2 * n], log_f[2 * n :]
     return RandomSubstitute(log_same - log_x - log_y, log_same, log_x, log_y, apart[n : 2 * n], apart[2 * n :])

@@ -1,0 +1,210 @@
+"""How often, and how strongly, sizes and weights say the right thing about stones kept for testing.
+
+    .venv/bin/python -m benchmarks.accuracy_numbers [results folder]
+
+Every re-measurement is simulated with the noise that its row states. Writes accuracy_numbers.json, .md and plots.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from benchmarks.calibration import cllr, cllr_min, equal_error_rate
+from benchmarks.remeasurement import FINE, LOOSE, SET, Bench, Remeasured, declare, measured_twice
+from lir.data.models import LLRData
+from lir.metrics import cllr as lir_cllr
+from scipy.spatial import cKDTree
+
+from samestone.evidence.bound import clip, pattern, validated
+from samestone.evidence.density import Kernels
+from samestone.evidence.likelihood import Pairs, merge
+from samestone.evidence.observable import LN_D, LN_W, LN_Z, Array, E, T, observables
+from samestone.evidence.population import load_population
+from samestone.evidence.weighing import Weighed, weigh
+
+ALL = (LN_W, LN_D, E, LN_Z, T)
+SETS: dict[str, tuple[tuple[int, ...], Bench]] = {
+    "diameters, in setting (u 0.02 mm)": ((LN_D, E), SET),
+    "diameters, loose (u 0.01 mm)": ((LN_D, E), LOOSE),
+    "weight": ((LN_W,), LOOSE),
+    "diameters, depth": ((LN_D, E, LN_Z), LOOSE),
+    "diameters, depth, table": ((LN_D, E, LN_Z, T), LOOSE),
+    "weight, diameters": ((LN_W, LN_D, E), LOOSE),
+    "weight, diameters, depth": ((LN_W, LN_D, E, LN_Z), LOOSE),
+    "weight, diameters, depth, table": (ALL, LOOSE),
+    "the same, fine gauges (u 0.005 mm, 0.25 %)": (ALL, FINE),
+}
+N = 6000
+LN10 = np.log(10)
+
+
+def every_pair(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> tuple[Array, Array, int]:
+    """log10 LR of all (stone, stone), and of those pairs of two stones that could matter; and how many pairs there are.
+
+    Of N (N-1) pairs those with a squared distance above 70 have an LR of next to nothing and are counted only.
+    """
+    at = np.ix_(range(len(pair.x)), columns, columns)
+    log_x = kernels.log_density(columns, pair.x[:, columns], pair.Ux[at])
+    log_y = kernels.log_density(columns, pair.y[:, columns], pair.Uy[at])
+
+    def ratio(first: Array, second: Array) -> Array:
+        pairs = Pairs(columns, pair.x[first], pair.Ux[first], pair.y[second], pair.Uy[second])
+        log_together, c, C = merge(pairs)
+        return (log_together + kernels.log_density(columns, c, C) - log_x[first] - log_y[second]) / LN10
+
+    own = np.arange(len(pair.x))
+    others = []
+    for i in own:
+        precision = np.linalg.inv(2 * pair.Ux[i][np.ix_(columns, columns)])
+        difference = pair.y[:, columns] - pair.x[i, columns]
+        near = np.flatnonzero((difference @ precision * difference).sum(axis=1) < 110)
+        near = near[near != i]
+        if len(near):
+            one = np.full(len(near), i)
+            pairs = Pairs(columns, pair.x[one], pair.Ux[one], pair.y[near], pair.Uy[near])
+            others.append(np.stack([one, near])[:, pairs.distance() < 70])
+    first, second = np.concatenate(others, axis=1)
+    return ratio(own, own), ratio(first, second), len(own) * (len(own) - 1)
+
+
+def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> tuple[dict[str, Any], Array, Array]:
+    same, near, total = every_pair(kernels, columns, pair)
+    far = total - len(near)
+    padded = np.concatenate([near, np.full(min(far, 10 * len(near)), -30.0)])
+    scale = total / len(padded) if far > 10 * len(near) else 1.0
+    alarm = np.log1p(10.0**near).sum() / np.log(2) / total
+    miss = np.log1p(10.0**-same).mean() / np.log(2)
+    identities = {}
+    for k in range(5):
+        observed = (near > k).sum() / total
+        predicted = np.where(same > k, 10.0**-same, 0).mean()
+        identities[f"1e{k}"] = [float(observed), float(predicted), int((near > k).sum())]
+    row = {
+        "pairs of two stones": total,
+        "Cllr": float(miss + alarm) / 2,
+        "Cllr min": cllr_min(same, padded) if scale == 1.0 else None,
+        "EER %": 100 * equal_error_rate(same, padded) if scale == 1.0 else None,
+        "median log10 LR, one stone": float(np.median(same)),
+        "5 % point": float(np.quantile(same, 0.05)),
+        "LR < 1, one stone %": 100 * float((same < 0).mean()),
+        "LR > 1, two stones %": 100 * float((near > 0).sum() / total),
+        "P(LR > 100 | two)": float((near > 2).sum() / total),
+        "P(LR > 1e4 | two)": float((near > 4).sum() / total),
+        "largest, two": float(near.max()),
+        "mean LR, two": float((10.0**near).sum() / total),
+        "tail identities": identities,
+    }
+    return row, same, near
+
+
+def shipped(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured, rounds: int = 8) -> dict[str, float]:
+    """As shipped: with room for blunders, clipped to the validated range."""
+    lower, upper, _ = validated(columns, "random")
+    n = len(pair.x)
+    same = weigh(kernels, Pairs(columns, pair.x, pair.Ux, pair.y, pair.Uy), 1000).random
+    other = np.concatenate([
+        weigh(kernels, Pairs(columns, pair.x, pair.Ux, np.roll(pair.y, k, 0), np.roll(pair.Uy, k, 0)), 1000).random
+        for k in range(1, rounds + 1)
+    ])  # fmt: skip
+    same, other = (np.array([clip(v, lower, upper) for v in values]) for values in (same, other))
+    truth = np.concatenate([np.ones(n), np.zeros(len(other))])
+    theirs = float(lir_cllr(LLRData(features=np.concatenate([same, other])[:, None], labels=truth)))
+    return {
+        "Cllr": cllr(same, other),
+        "Cllr by lir": theirs,
+        "Cllr min": cllr_min(same, other),
+        "LR < 1, one stone %": 100 * float((same < 0).mean()),
+        "LR > 1, two stones %": 100 * float((other > 0).mean()),
+        "P(LR > 1e3 | two)": float((other > 3).mean()),
+    }
+
+
+def blundered(pair: Remeasured, share: float, rng: np.random.Generator) -> Remeasured:
+    """A share of the later records gets one blunder: 0.1 mm, or 0.010 ct."""
+    values = pair.raw[1].copy()
+    hit = np.flatnonzero(rng.random(len(values)) < share)
+    column = rng.integers(0, 4, len(hit))
+    size = np.where(column == 0, 0.010, 0.1) * rng.choice([-1, 1], len(hit))
+    values[hit, column] += size
+    y, Uy = declare(values, LOOSE)
+    return Remeasured(pair.true, pair.x, pair.Ux, y, Uy, (pair.raw[0], values))
+
+
+def misjudged(kernels: Kernels, values: Array, seed: int) -> dict[str, dict[str, float]]:
+    rows = {}
+    for actual in (1.0, 1.5, 2.0, 0.67):
+        pair = measured_twice(values, LOOSE, np.random.default_rng(seed), actual)
+        rows[f"true u = {actual:g} x declared"] = shipped(kernels, ALL, pair, 2)
+    pair = measured_twice(values, LOOSE, np.random.default_rng(seed))
+    for share in (0.01, 0.04):
+        wrong = blundered(pair, share, np.random.default_rng(seed + 1))
+        rows[f"{share:.0%} of the later records with a blunder"] = shipped(kernels, ALL, wrong, 2)
+    return rows
+
+
+def held(found: Weighed) -> dict[str, Array]:
+    """Finite log10 LR."""
+    return {side: np.clip(getattr(found, side), -300, 300) for side in ("random", "look_alike")}
+
+
+def look_alikes(kernels: Kernels, values: Array, seed: int) -> list[dict[str, Any]]:
+    """Substitutes chosen as the nearest of a stock in some properties, judged by the look-alike LR of all five."""
+    rng = np.random.default_rng(seed)
+    pair = measured_twice(values, LOOSE, rng)
+    pool = observables(load_population().test.values)
+    rows = []
+    for stock in (2, 30, 1000, 12_000):
+        for by in ((LN_W, LN_D, E), (LN_W, LN_D, E, LN_Z)):
+            spread = np.sqrt(np.median(pair.Ux[:, by, by], axis=0) * 2)
+            chosen = []
+            for part in np.array_split(np.arange(len(values)), 40 if stock > 30 else len(values)):
+                shelf = rng.choice(len(pool), min(stock, len(pool)), replace=False)
+                found = cKDTree(pool[np.ix_(shelf, by)] / spread).query(pair.true[np.ix_(part, by)] / spread, k=2)
+                own = found[0][:, 0] < 1e-9
+                chosen.append(shelf[np.where(own, found[1][:, 1] % len(shelf), found[1][:, 0])])
+            substitutes = load_population().test.values[np.concatenate(chosen)]
+            again = measured_twice(substitutes, LOOSE, rng)
+            same = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, pair.y, pair.Uy), stock))
+            other = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, again.y, again.Uy), stock))
+            rows.append({
+                "stock": stock, "chosen by": pattern(by).replace("+", ", "),
+                "Cllr of LR random": cllr(same["random"], other["random"]),
+                "Cllr of LR look-alike": cllr(same["look_alike"], other["look_alike"]),
+                "Cllr min": cllr_min(same["look_alike"], other["look_alike"]),
+                "LR < 1, one stone %": 100 * float((same["look_alike"] < 0).mean()),
+                "LR > 100, chosen %": 100 * float((other["look_alike"] > 2).mean()),
+                "mean LR, chosen": float((10.0 ** other["look_alike"]).mean()),
+            })  # fmt: skip
+    return rows
+
+
+def main(folder: Path) -> None:
+    started = time.time()
+    kernels = Kernels(load_population().reference, fast=True)
+    stones = load_population().test.values[:N]
+    result: dict[str, Any] = {"random": {}, "shipped": {}}
+    curves = {}
+    for seed, (name, (columns, bench)) in enumerate(SETS.items()):
+        pair = measured_twice(stones, bench, np.random.default_rng(100 + seed))
+        result["random"][name], same, near = random_row(kernels, columns, pair)
+        result["shipped"][name] = shipped(kernels, columns, pair)
+        curves[name] = (same, near, result["random"][name]["pairs of two stones"])
+        print(f"{name}: Cllr {result['random'][name]['Cllr']:.4f}", flush=True)
+    result["misjudged"] = misjudged(kernels, stones, 200)
+    result["look_alikes"] = look_alikes(kernels, stones[:3000], 300)
+    result["seconds"] = round(time.time() - started)
+    from benchmarks.accuracy_numbers_report import draw, write_report
+
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "accuracy_numbers.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+    (folder / "accuracy_numbers.md").write_text(write_report(result), encoding="utf-8")
+    draw(curves, result, folder)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent / "results")
