@@ -26,7 +26,7 @@ def at_bench(job: Job, at: dt.datetime, owner: Member) -> Job:
 
 def test_an_envelope_number_is_used_once(job: Job, at: dt.datetime, owner: Member) -> None:
     before = Entry.objects.count(), Person.objects.count()
-    with pytest.raises(intake.EnvelopeTaken, match="Envelope 1042 is in use.*1043"):
+    with pytest.raises(intake.EnvelopeTaken, match=r"Envelope 1042 is in use.*1043"):
         intake.open_job(envelope=" 1042 ", person={"name": "Another"}, at=at, by=owner)
     assert (Entry.objects.count(), Person.objects.count()) == before, "nothing is left of the refused job"
     with pytest.raises(intake.NotAnEnvelope):

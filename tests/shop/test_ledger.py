@@ -96,6 +96,7 @@ def without_triggers(table: str, statement: str) -> None:
             cursor.execute(f"DROP TRIGGER {table}_no_delete")
             cursor.execute(statement)
         else:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
             cursor.execute(f"ALTER TABLE {table} DISABLE TRIGGER USER")
             cursor.execute(statement)
 
