@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from samestone.imaging.outline import Outline
 
-BLURRED_SHARE = 0.0105
-SOFT_SHARE = 0.0065
+BLURRED_SHARE = 0.0115
+SOFT_SHARE = 0.0075
 SMALLEST_RADIUS_PX = 70.0
 TILTED_DEG = 2.0
 GLARE_SHARE = 0.004
@@ -62,7 +62,7 @@ def exposure_flags(stone: NDArray[Any], white: float) -> tuple[Flag, ...]:
     if bright + dark > LOST_SHARE:
         return (LOST,)
     flags = (CLIPPED,) if bright + dark > CLIPPED_SHARE else ()
-    return (*flags, GLARE) if GLARE_SHARE < bright else flags
+    return (*flags, GLARE) if bright > GLARE_SHARE else flags
 
 
 def is_cut_off(outline: Outline, width: int, height: int) -> bool:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from samestone.imaging import quality
 from samestone.imaging.characteristic import Characteristic, list_marks, mark_maps
+from samestone.imaging.contour import blob_hull, fit_contour
 from samestone.imaging.focus import measure_blur
 from samestone.imaging.outline import Outline, fit_outline
 from samestone.imaging.photo import Photo
@@ -21,6 +22,8 @@ from samestone.imaging.tilt import lean_deg
 from samestone.imaging.view import GIRDLE, SIDE, Plane, View, cut_out, disc, view_of
 
 LEAST_SCORE = 0.35
+ROUND_SCORE = 0.9
+WELL_COVERED = 0.6
 SECOND_STONE = 0.75
 
 
@@ -40,10 +43,16 @@ class Study:
 
     @cached_property
     def outline(self) -> Outline | None:
-        """The girdle, or None where no stone is."""
-        if self.ring.score < LEAST_SCORE:
-            return None
-        return fit_outline(self.photo.grey, self.photo.white, self.ring)
+        """The girdle, or None where no stone is; a stone that is not round is outlined by its silhouette."""
+        grey, white = self.photo.grey, self.photo.white
+        round_one = fit_outline(grey, white, self.ring) if self.ring.score > LEAST_SCORE else None
+        if round_one is not None and round_one.covered > WELL_COVERED:
+            return round_one
+        hull = blob_hull(self._edges[0])
+        other = fit_contour(grey, white, hull, self._edges[1]) if hull is not None else None
+        if other is None or (round_one is not None and self.ring.score > ROUND_SCORE):
+            return round_one
+        return other
 
     @property
     def stone(self) -> Outline:

@@ -1,0 +1,78 @@
+"""Flat drawings that look to the imaging room like a faceted stone face up; what they show is known exactly."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from samestone.imaging.photo import Photo
+
+FINE = 4
+CARD = 170.0
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Grey picture and the truth of its outline: an ellipse drawn as a 96-gon."""
+
+    grey: NDArray[np.uint8]
+    centre: tuple[float, float]
+    longest: float
+    shortest: float
+
+    @property
+    def photo(self) -> Photo:
+        return Photo(self.grey, f"drawing {self.grey.sum()}", "PNG")
+
+
+def draw(seed: int = 0, *, side: int = 640, radius: float = 260, blur: float = 0.7, noise: float = 2.0, claws: int = 0,
+         elongation: float = 1.008, centre: tuple[float, float] | None = None, contrast: float = 1.0) -> Drawing:  # fmt: skip
+    """A stone with sixteenfold rings of facets, each of its own brightness, and a few dark marks."""
+    rng = np.random.default_rng(seed)
+    x, y = centre or (side / 2 + float(rng.uniform(-8, 8)), side / 2 + float(rng.uniform(-8, 8)))
+    big = np.full((side * FINE, side * FINE), CARD, np.float32)
+    longest, shortest, turn = radius * np.sqrt(elongation), radius / np.sqrt(elongation), float(rng.uniform(0, np.pi))
+    around = np.arange(96) * 2 * np.pi / 96
+    rim = np.column_stack([longest * np.cos(around), shortest * np.sin(around)])
+    rim = rim @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + (x, y)
+    _fill(big, rim, 60)
+    for inner, outer in ((0.0, 0.3), (0.3, 0.55), (0.55, 0.76), (0.76, 0.96)):
+        for k in range(32):
+            a, b = (k + rng.normal(0, 0.05, 2)) * np.pi / 16 + (0, np.pi / 16)
+            shine = CARD + contrast * (float(rng.uniform(15, 250)) - CARD)
+            corners = np.array([[inner, a], [outer, a], [outer, b], [inner, b]])
+            spot = corners[:, :1] * shortest * np.column_stack([np.cos(corners[:, 1]), np.sin(corners[:, 1])])
+            _fill(big, spot + (x, y), shine)
+    for place in rng.uniform(-0.55, 0.55, (5, 2)) * radius + (x, y):
+        cv2.circle(big, _fixed(place), int(0.02 * radius * FINE * 16), 10, -1, shift=4)
+    for k in range(claws):
+        angle = float(rng.uniform(0, 0.2)) + k * 2 * np.pi / claws
+        way = np.array([np.cos(angle), np.sin(angle)]) * radius
+        cv2.line(big, _fixed((x, y) + 0.86 * way), _fixed((x, y) + 1.15 * way), 215.0, int(0.15 * radius * FINE), shift=4)
+    grey = cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA)
+    if blur:
+        grey = cv2.GaussianBlur(grey, (0, 0), blur)
+    grey = np.clip(np.round(grey + rng.normal(0, noise, grey.shape)), 0, 255).astype(np.uint8)
+    return Drawing(grey, (x, y), 2 * longest, 2 * shortest)
+
+
+def _fixed(point: NDArray[np.float64]) -> tuple[int, int]:
+    where = np.round(((np.asarray(point) + 0.5) * FINE - 0.5) * 16).astype(int)
+    return int(where[0]), int(where[1])
+
+
+def _fill(big: NDArray[np.float32], corners: NDArray[np.float64], shine: float) -> None:
+    where = np.round(((corners + 0.5) * FINE - 0.5) * 16).astype(np.int32)
+    cv2.fillPoly(big, [where], float(np.clip(shine, 0, 255)), shift=4)
+
+
+def rotated(drawing: Drawing, degrees: float, seed: int = 99) -> Photo:
+    """The drawing turned counter-clockwise as seen about its centre, with new noise."""
+    matrix = cv2.getRotationMatrix2D(drawing.centre, degrees, 1.0)
+    size = drawing.grey.shape[::-1]
+    grey = cv2.warpAffine(drawing.grey, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    noisy = grey + np.random.default_rng(seed).normal(0, 2.0, grey.shape)
+    return Photo(np.clip(np.round(noisy), 0, 255).astype(np.uint8), f"turned {degrees}", "PNG")

@@ -1,0 +1,101 @@
+"""The girdle's outline, blur and flags on drawings whose truth is known."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from samestone.imaging.photo import Photo
+from samestone.imaging.study import Study
+from tests.unit.drawn_stone import Drawing, draw
+
+
+def errors(drawing: Drawing) -> tuple[float, float, float]:
+    outline = Study(drawing.photo).stone
+    off = float(np.hypot(*np.subtract(outline.centre_px, drawing.centre)))
+    return off, outline.diameter_max_px / drawing.longest - 1, outline.diameter_min_px / drawing.shortest - 1
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"radius": 120, "side": 400},
+        {"radius": 310},
+        {"claws": 4},
+        {"claws": 6, "radius": 230},
+        {"contrast": 0.4},
+        {"noise": 7.0},
+        {"side": 1500, "radius": 640},
+        {"elongation": 1.03},
+    ],
+)
+def test_centre_and_diameters(changes: dict[str, float]) -> None:
+    off, longest, shortest = errors(draw(3, **changes))  # type: ignore[arg-type]
+    assert off < 0.08
+    assert abs(longest) < 0.001
+    assert abs(shortest) < 0.001
+
+
+def test_an_oval_is_outlined_too() -> None:
+    off, longest, shortest = errors(draw(1, elongation=1.35, radius=230))
+    assert off < 0.3
+    assert abs(longest) < 0.003
+    assert abs(shortest) < 0.003
+
+
+def test_claws_are_reported_as_hidden_arcs() -> None:
+    assert Study(draw(2).photo).stone.hidden_deg == ()
+    arcs = Study(draw(2, claws=4).photo).stone.hidden_deg
+    assert len(arcs) == 4
+    assert all(5 < (end - start) % 360 < 16 for start, end in arcs)
+
+
+def test_blur_grows_steadily_and_noise_is_not_sharpness() -> None:
+    for noise in (0.5, 5.0):
+        found = [Study(draw(5, blur=blur, noise=noise).photo).blur_share for blur in (0.5, 1, 1.5, 2.5, 4, 6, 9)]
+        assert all(a < b for a, b in zip(found[:-1], found[1:], strict=True)), found
+
+
+def flags(grey: np.ndarray) -> list[str]:
+    return [flag.name for flag in Study(Photo(np.ascontiguousarray(grey), "", "PNG")).flags if flag.blocking]
+
+
+def test_a_good_picture_has_no_blocking_flag() -> None:
+    assert flags(draw(4).grey) == []
+
+
+def test_blurred_is_blocking() -> None:
+    assert flags(draw(4, blur=7).grey) == ["blurred"]
+
+
+@pytest.mark.parametrize("shade", [0, 128, 255])
+def test_an_even_frame_holds_no_stone(shade: int) -> None:
+    assert flags(np.full((400, 600), shade, np.uint8)) == ["no stone"]
+
+
+def test_noise_a_coin_and_a_finger_are_no_stone() -> None:
+    rng = np.random.default_rng(1)
+    assert flags(rng.integers(0, 255, (400, 500), dtype=np.uint8)) == ["no stone"]
+    for shape in (((300, 300), (170, 170)), ((300, 250), (120, 280))):
+        plain = np.full((600, 600), 150, np.float32)
+        cv2.ellipse(plain, shape[0], shape[1], 0, 0, 360, 205, -1)
+        noisy = cv2.GaussianBlur(plain, (0, 0), 2) + rng.normal(0, 2, plain.shape)
+        assert flags(np.clip(noisy, 0, 255).astype(np.uint8)) == ["no stone"]
+
+
+def test_two_stones_are_refused() -> None:
+    left = draw(6, side=900, radius=190, centre=(220, 350)).grey
+    right = draw(7, side=900, radius=180, centre=(660, 500)).grey
+    assert flags(np.where(np.arange(900)[None, :] < 440, left, right)) == ["two stones"]
+
+
+def test_a_stone_outside_the_frame_and_one_too_small() -> None:
+    assert "cut off" in flags(draw(8, side=640, radius=230, centre=(460, 320)).grey)
+    assert "too small" in flags(draw(8, side=640, radius=58).grey)
+
+
+def test_most_of_it_white_is_refused() -> None:
+    bright = np.clip(draw(4).grey.astype(int) * 3 - 100, 0, 255).astype(np.uint8)
+    assert "clipped" in flags(bright)
