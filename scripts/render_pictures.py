@@ -17,6 +17,7 @@ import numpy as np
 from PIL import Image
 
 from samestone.simulate.photos import Studio
+from samestone.simulate.demo import demo_shots
 from samestone.simulate.sets import SIZES, Shot, stone_shots
 
 PALETTE = [0, 0, 0, 90, 90, 0, 0, 255, 0, 255, 0, 0, 0, 0, 255]
@@ -38,7 +39,13 @@ def take(studio: Studio, shot: Shot, out: Path) -> dict[str, object]:
     path.with_suffix(".json").write_text(json.dumps(photo.truth))
     save_mask(path.with_suffix(".png"), photo.mask)
     line = {"picture": f"{shot.path}.jpg", "stone": shot.stone.name, "view": shot.view.name, "protocol": shot.protocol}
-    return {**line, "role": shot.role, "of": shot.of, "rotation_deg": photo.truth["rotation_deg"], "lamp": shot.view.lamp.kind}
+    return {
+        **line,
+        "role": shot.role,
+        "of": shot.of,
+        "rotation_deg": photo.truth["rotation_deg"],
+        "lamp": shot.view.lamp.kind,
+    }
 
 
 def write_index(out: Path, lines: Iterable[dict[str, object]], name: str) -> None:
@@ -49,7 +56,7 @@ def write_index(out: Path, lines: Iterable[dict[str, object]], name: str) -> Non
 def main(arguments: list[str]) -> int:
     """Render the wanted set, or a part of it."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("set", choices=sorted(SIZES))
+    parser.add_argument("set", choices=[*sorted(SIZES), "demo"])
     parser.add_argument("--out", type=Path, default=Path("pictures"))
     parser.add_argument("--variant", default="llvm_ad_rgb")
     parser.add_argument("--part", default="0/1")
@@ -59,8 +66,8 @@ def main(arguments: list[str]) -> int:
     out = wanted.out / wanted.set
     out.mkdir(parents=True, exist_ok=True)
     studio, lines, start = Studio(wanted.variant), [], time.perf_counter()
-    for index in range(part, min(SIZES[wanted.set], wanted.stones), parts):
-        for shot in stone_shots(wanted.set, index):
+    for index in range(part, min(SIZES.get(wanted.set, 1), wanted.stones), parts):
+        for shot in demo_shots() if wanted.set == "demo" else stone_shots(wanted.set, index):
             lines.append(take(studio, shot, out))
         print(f"{wanted.set} stone {index + 1}: {time.perf_counter() - start:.0f} s", flush=True)
     write_index(out, lines, f"index-{part}.json" if parts > 1 else "index.json")

@@ -116,6 +116,27 @@ def draw_natural(rng: np.random.Generator, solid: Solid, kinds: list[str], *, fi
     return found
 
 
+def place_feature(rng: np.random.Generator, name: str, look: tuple[str, str, float], centre_mm: tuple[float, float, float]) -> Feature:
+    """One natural feature where it is wanted: look is (kind, finish, size in mm)."""
+    kind, finish, size = look
+    mesh = _needle(rng, size) if kind == "needle" else _blob(rng, size, 12)
+    if kind == "feather":
+        disc = _disc(rng, size, 0.7)
+        mesh = Mesh(disc.vertices @ _rotation(rng).T, disc.faces)
+    return Feature(name, kind, finish, centre_mm, size, Mesh(mesh.vertices + np.array(centre_mm), mesh.faces))
+
+
+def glow_specks(rng: np.random.Generator, solid: Solid, count: int = 5000, size_mm: float = 0.02) -> Mesh:
+    """Tiny tetrahedra all through a stone: where they shine, the stone luminesces."""
+    corners = solid.corners()
+    at = rng.uniform(corners.min(axis=0), corners.max(axis=0), (count * 3, 3))
+    at = at[solid.inside(at, 2 * size_mm)][:count]
+    shape = np.array([[1, 1, 1], [-1, -1, 1], [-1, 1, -1], [1, -1, -1]]) * size_mm / 2
+    faces = np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]])
+    vertices = (at[:, None, :] + shape[None]).reshape(-1, 3)
+    return Mesh(vertices, (np.arange(len(at))[:, None, None] * 4 + faces[None]).reshape(-1, 3))
+
+
 def _facet_point(rng: np.random.Generator, solid: Solid, facet: int) -> Floats:
     polygon = solid.polygons[facet]
     weights = rng.dirichlet(np.full(len(polygon), 1.0))

@@ -63,7 +63,7 @@ def _claw(claw: Claw, p: Proportions) -> Mesh:
     outside = radius + 0.42 * half
     over = {"whole": 1.05, "worn": 0.55, "broken": 0.0}[claw.state] * half
     lift = 0.62 * half if claw.state != "worn" else 0.34 * half
-    points = [(0.80 * radius, -0.95 * radius), (outside, -0.35 * radius), (outside + 0.04, -0.2 * half)]
+    points = [(0.60 * radius, -1.16 * radius), (0.82 * radius, -0.85 * radius), (outside, -0.35 * radius), (outside + 0.04, -0.2 * half)]
     if claw.state == "broken":
         points.append((outside + 0.03, 0.25 * half))
     else:
@@ -98,10 +98,10 @@ def _ring(radius: float, z: float, thickness: float) -> Mesh:
 def _shank(p: Proportions, azimuth_deg: float, width_mm: float) -> Mesh:
     """A finger ring below the head, its plane through the stone's axis."""
     a = np.radians(azimuth_deg)
-    inner = 8.6
-    angle = np.linspace(np.pi / 2 + 0.16, 5 * np.pi / 2 - 0.16, 120)
-    along = inner * np.cos(angle)
-    z = inner * np.sin(angle) - inner - 0.62 * p.diameter_mm
+    middle = 9.4
+    angle = np.linspace(np.pi / 2, 5 * np.pi / 2, 160)
+    along = middle * np.cos(angle)
+    z = middle * np.sin(angle) - middle - 0.60 * p.diameter_mm - 0.4 * width_mm
     path = np.c_[along * np.cos(a), along * np.sin(a), z]
     return _tube(path, np.full(len(path), width_mm / 2), 24)
 

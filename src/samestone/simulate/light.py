@@ -37,7 +37,7 @@ def _spot(directions: Floats, azimuth_deg: float, elevation_deg: float, radius_d
 
 def _dome(lamp: Lamp, d: Floats, zenith: Floats) -> Floats:
     azimuth = np.arctan2(d[..., 1], d[..., 0])
-    sky = (0.80 + 0.25 * np.sin(np.radians(zenith)) ** 2) * (1 + 0.16 * np.cos(azimuth - np.radians(lamp.azimuth_deg)))
+    sky = (0.66 + 0.42 * np.sin(np.radians(zenith)) ** 2) * (1 + 0.28 * np.cos(azimuth - np.radians(lamp.azimuth_deg)))
     return np.asarray(sky * _step(zenith, lamp.hole_deg, 1.5) * (1 - _step(zenith, 90, 3)) + 0.03)
 
 
@@ -63,7 +63,7 @@ def _others(lamp: Lamp, d: Floats, zenith: Floats) -> Floats:
     if lamp.kind == "backlight":
         return np.asarray(1.0 * _spot(d, a, -90, 24))
     if lamp.kind == "uv":
-        return np.asarray(0.02 * below)
+        return np.asarray(0.003 * below)
     raise ValueError(f"lamp is {lamp.kind!r}; known: dome, tent, ring, gooseneck, window, darkfield, backlight, uv")
 
 

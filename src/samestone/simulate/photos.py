@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from samestone.simulate.blemish import Feature
+from samestone.simulate.blemish import Feature, glow_specks
 from samestone.simulate.camera import CameraModel, Frame, develop, direct_images, jpeg
 from samestone.simulate.claws import Claw, metal_head
 from samestone.simulate.cutting import Floats, Mesh, Solid, merge
@@ -157,6 +157,10 @@ class Studio:
         for name in FINISHES:
             scene[name] = self._features(name, stone, view, index, bare=bare, glowing=glowing)
         scene["metal"] = self._metal(stone, view, turn, glowing=glowing)
+        if view.glow is not None and not glowing:
+            specks = glow_specks(np.random.default_rng(view.seed), stone.solid).moved(turn, view.frame.shift_mm)
+            shine = {"type": "area", "radiance": {"type": "rgb", "value": [index**2 * c for c in view.glow]}}
+            scene["glow"] = {"type": "ply", "filename": self._ply("glow", specks), "face_normals": True, "emitter": shine}
         self._surroundings(scene, view, lowest, glowing=glowing)
         return self.mi.load_dict(scene)
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from samestone.simulate.blemish import draw_dirt
 from samestone.simulate.camera import CameraModel, Frame
-from samestone.simulate.claws import Claw, draw_claws
+from samestone.simulate.claws import draw_claws
 from samestone.simulate.light import Lamp
 from samestone.simulate.photos import View
 from samestone.simulate.stones import Stone, draw_clone, draw_stone, draw_twin
@@ -102,8 +102,9 @@ def guided_lamp(name: str) -> Lamp:
     return Lamp("dome", 40.0, 11.0)
 
 
-def _frame(name: str, rng: np.random.Generator, diameter_mm: float, size: int) -> Frame:
-    across = rng.uniform(0.80, 0.90) * size
+def _frame(name: str, rng: np.random.Generator, diameter_mm: float, *, mounted: bool) -> Frame:
+    size = 704 if name == "final" else 640
+    across = (rng.uniform(0.70, 0.78) if mounted else rng.uniform(0.80, 0.90)) * size
     shift = rng.uniform(-0.03, 0.03, 2) * size
     aperture = float(rng.uniform(0.004, 0.012)) if name != "final" else float(rng.uniform(0.010, 0.020))
     return Frame((size, size), diameter_mm * 1000 / float(across), (float(shift[0]), float(shift[1])), aperture, 0.0, 15 * diameter_mm)
@@ -118,13 +119,13 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
     """The six pictures of one stone of a set."""
     stone, role, of = stone_of(name, index)
     rng = np.random.default_rng([SEEDS[name], index, 5])
-    size = 704 if name == "final" else 640
     mounted = rng.random() < 0.35
     dirt = tuple(draw_dirt(rng, stone.solid, float(rng.uniform(0.6, 1.4))))
     claws = tuple(draw_claws(rng, int(rng.choice([4, 6])))) if mounted else ()
     again = tuple(draw_claws(rng, len(claws))) if mounted else ()
     lamp = _lamp(name, rng)
     later = _lamp(name, rng, lamp.kind)
+    metal = str(rng.choice(["white", "yellow", "rose"]))
     posed = float(rng.uniform(0, 360))
     poses = {
         "V1": (lamp, 2.2, rng.uniform(0, 360), dirt, claws),
@@ -135,12 +136,12 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
         "V6": (guided_lamp(name), 0.4, posed + rng.uniform(-1.5, 1.5), dirt, claws),
     }
     camera = _camera(name, rng)
-    frame = _frame(name, rng, stone.proportions.diameter_mm, size)
+    frame = _frame(name, rng, stone.proportions.diameter_mm, mounted=mounted)
     for number, (label, (light, tilt, turn, dirty, held)) in enumerate(poses.items()):
-        if label in {"V3"}:
-            camera, frame = _camera(name, rng), _frame(name, rng, stone.proportions.diameter_mm, size)
+        if label == "V3":
+            camera, frame = _camera(name, rng), _frame(name, rng, stone.proportions.diameter_mm, mounted=mounted)
         if label in {"V4", "V5", "V6"}:
-            shift = rng.uniform(-0.02, 0.02, 2) * size
+            shift = rng.uniform(-13, 13, 2)
             frame = replace(frame, shift_px=(float(shift[0]), float(shift[1])))
         view = View(
             label,
@@ -150,8 +151,8 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
             frame,
             camera,
             dirty,
-            _turned_claws(held),
-            str(rng.choice(["white", "yellow", "rose"])) if held else "white",
+            held,
+            metal,
             dispersion=name == "final",
             samples=40,
             seed=int(SEEDS[name] * 10000 + index * 10 + number),
@@ -160,11 +161,6 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
         )
         quality = int(rng.integers(80, 87)) if name == "final" else int(rng.integers(88, 93))
         yield Shot(f"{stone.name}/{label}", stone, view, role, of, "free" if number < 3 else "guided", quality)
-
-
-def _turned_claws(claws: tuple[Claw, ...]) -> tuple[Claw, ...]:
-    # the head is cut to the girdle, so its claws belong to the stone's frame until it is set anew
-    return claws
 
 
 def set_shots(name: str) -> Iterator[Shot]:
