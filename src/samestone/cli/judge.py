@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from samestone.evidence import Examination
-    from samestone.evidence.batch import Chunk
+    from samestone.evidence import Examination, batch
 
 BLOCK = 1 << 18
 """Bytes read at once."""
@@ -135,7 +134,7 @@ def _blocks(source: BinaryIO) -> Iterator[tuple[int, list[bytes]]]:
         yield number, [rest]
 
 
-def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[Chunk]:
+def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[batch.Chunk]:
     """A few lines are compared here; a stream of many goes to one process for each processor."""
     from samestone import evidence
 
@@ -150,12 +149,12 @@ def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator
         few.pop()
 
 
-def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[Chunk]:
+def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[batch.Chunk]:
     from concurrent.futures import ProcessPoolExecutor
 
     workers = min(len(os.sched_getaffinity(0)), 16)
     with ProcessPoolExecutor(workers, initializer=_start_worker) as pool:
-        waiting: deque[Future[Chunk]] = deque()
+        waiting: deque[Future[batch.Chunk]] = deque()
         for first, block in blocks:
             waiting.append(pool.submit(_work, block, first, stock))
             if len(waiting) > 3 * workers:
@@ -170,7 +169,7 @@ def _start_worker() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def _work(block: list[bytes], first: int, stock: int) -> Chunk:
+def _work(block: list[bytes], first: int, stock: int) -> batch.Chunk:
     from samestone import evidence
 
     return evidence.batch.compare_lines(block, first=first, stock=stock)

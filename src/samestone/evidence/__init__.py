@@ -9,14 +9,23 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from samestone.evidence import batch
+    from samestone.evidence import batch, photographs
     from samestone.evidence.comparison import compare
     from samestone.evidence.examination import BadRecord, Examination
     from samestone.evidence.population import load_population
     from samestone.evidence.record import read_examination
     from samestone.evidence.verdict import Verdict
 
-__all__ = ["BadRecord", "Examination", "Verdict", "batch", "compare", "load_population", "read_examination"]
+__all__ = [
+    "BadRecord",
+    "Examination",
+    "Verdict",
+    "batch",
+    "compare",
+    "load_population",
+    "photographs",
+    "read_examination",
+]
 
 _HOME = {
     "BadRecord": "examination",

@@ -13,7 +13,8 @@ from samestone.evidence.examination import BadRecord
 from samestone.evidence.measurement import comparable
 from samestone.evidence.population import load_population
 from samestone.evidence.record import read_examination
-from samestone.evidence.verdict import Question, Verdict, shared_parts
+from samestone.evidence.verdict import Verdict, shared_parts
+from samestone.evidence.wording import Question
 
 
 @dataclass(frozen=True, slots=True)

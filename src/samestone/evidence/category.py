@@ -15,7 +15,8 @@ from importlib.resources import files
 from typing import Any
 
 from samestone.evidence.examination import Examination, Reaction
-from samestone.evidence.verdict import Block, Finding, Outcome
+from samestone.evidence.verdict import Block, Finding
+from samestone.evidence.wording import Outcome
 
 UNREADABLE = ("unclear", "metal", "no reading", "not clear")
 """Results of a probe that say nothing about the stone."""
@@ -74,6 +75,7 @@ def _unusable(what: str, was: Reaction, is_: Reaction) -> Judged | None:
     return None
 
 
+@lru_cache(maxsize=4096)
 def _judge_result(test: str, was: Reaction | None, is_: Reaction | None) -> Judged:
     if was is None or is_ is None:
         return _one_side(test, _describe(was), _describe(is_))
@@ -84,6 +86,7 @@ def _judge_result(test: str, was: Reaction | None, is_: Reaction | None) -> Judg
     return Finding(test, was.result, is_.result, "disagrees", "a stone does not change its material"), None
 
 
+@lru_cache(maxsize=4096)
 def _judge_glow(test: str, was: Reaction | None, is_: Reaction | None) -> Judged:
     if was is None or is_ is None:
         return _one_side(test, _describe(was), _describe(is_))
@@ -132,6 +135,7 @@ def _glow_ratio(table: dict[str, Any], was: Reaction, is_: Reaction) -> float:
     return likelihood_ratio([s for s, _, _ in states], rows, 0, 1)
 
 
+@lru_cache(maxsize=4096)
 def _judge_observation(what: str, was: str, is_: str) -> Judged:
     table = tables()[what]
     if "broken" in (was, is_):
@@ -146,6 +150,7 @@ def _judge_observation(what: str, was: str, is_: str) -> Judged:
     return Finding(what, was, is_, outcome, why), _block(what, raw, why)
 
 
+@lru_cache(maxsize=4096)
 def _judge_inscription(was: str, is_: str) -> Judged:
     table = tables()["inscription"]
     without, missed, same, misread = (float(table[k]) for k in ("share_without", "missed", "same_text", "misread"))

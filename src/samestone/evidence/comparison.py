@@ -99,6 +99,7 @@ def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Num
         if repolished:
             Uy[:, list(REPOLISHED), list(REPOLISHED)] += np.square(list(REPOLISHED.values()))
         found = weigh(kernels, Pairs(columns, x, Ux, y, Uy), stock)
+        narrowed = narrow(kernels.population, columns, x, Ux, fast=kernels.fast)
         for row, i in enumerate(positions):
             numbers[i] = Numbers(
                 columns,
@@ -106,7 +107,7 @@ def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Num
                 float(found.look_alike[row]),
                 float(found.distance[row]),
                 bool(found.apart[row]),
-                narrow(kernels.population, columns, x[row], Ux[row]),
+                narrowed[row],
             )
     return numbers
 
@@ -114,7 +115,7 @@ def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Num
 def conclude(case: Case, numbers: Numbers | None, population: Population, stock: int) -> Verdict:
     """From numbers, categories and further blocks to a verdict."""
     before, after = case.before, case.after
-    question = "same_as_paper" if "paper" in (before.kind, after.kind) else "same_stone"
+    question: wording.Question = "same_as_paper" if "paper" in (before.kind, after.kind) else "same_stone"
     findings = list(measured_findings(case.readings, after.declared_changes))
     blocks = [_number_block(numbers)] if numbers else []
     for finding, block in judge_categories(before, after):

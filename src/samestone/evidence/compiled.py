@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
-from samestone.evidence.observable import Array
+from samestone.evidence.observable import Array, Rows
 
 _CHUNK = 512
 """Stones taken together: their distances stay in the nearest cache, and the inner loops run on whole vectors."""
@@ -74,11 +73,40 @@ def _sum_all(table, window, points, whitener, farthest):  # type: ignore[no-unty
     return out
 
 
-def kernel_sums(
-    table: Array, window: tuple[NDArray[np.intp], NDArray[np.intp]], points: Array, whitener: Array, farthest: float
-) -> Array:
+def kernel_sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, farthest: float) -> Array:
     """Sum of exp(-distance^2 / 2) over the stones of each point's window, (k, N) coordinates in `table`."""
     if farthest > 51:
         raise ValueError(f"compiled sums reach to a squared distance of 51, {farthest:g} was asked for")
     sums: Array = _sum_all(table, window, np.ascontiguousarray(points), np.ascontiguousarray(whitener), farthest)
     return sums
+
+
+@njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
+def _count_all(table, window, points, whitener, ends, limits):  # type: ignore[no-untyped-def]
+    n, k = points.shape
+    counts = np.zeros((n, ends.size), np.int64)
+    v = np.empty(k)
+    for i in range(n):
+        for row in range(window[0][i], window[1][i]):
+            squared = 0.0
+            done = 0
+            for step in range(ends.size):
+                for j in range(done, ends[step]):
+                    v[j] = table[j, row] - points[i, j]
+                    along = 0.0
+                    for m in range(j + 1):
+                        along += whitener[i, j, m] * v[m]
+                    squared += along * along
+                done = ends[step]
+                if squared > limits[step]:
+                    break
+                counts[i, step] += 1
+    return counts
+
+
+def counts_left(
+    table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, steps: tuple[Rows, Array]
+) -> Rows:
+    """For each point the stones that stay within the limit of every step: (columns done, largest squared distance)."""
+    counts: Rows = _count_all(table, window, points, np.ascontiguousarray(whitener), *steps)
+    return counts

@@ -11,12 +11,9 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from samestone.evidence.observable import Array
+from samestone.evidence.observable import Array, Rows
 from samestone.evidence.population import Population
-
-Rows = NDArray[np.intp]
 
 BANDWIDTH = (0.0063, 0.0078, 0.0019, 0.0094, 0.95)
 """Kernel widths in (ln w, r, e, q, t), r = ln w - 2 ln d - ln z and q = ln z - ln d, which vary almost independently.
@@ -117,7 +114,8 @@ def whiten(S: Array) -> tuple[Array, Array]:
 def log_normal(v: Array, S: Array) -> Array:
     """ln N(v; 0, S) for vectors (n, k) and covariances (n, k, k)."""
     W, c = whiten(S)
-    return c - 0.5 * np.square(np.einsum("nij,nj->ni", W, v)).sum(axis=1)
+    squared: Array = np.square(np.einsum("nij,nj->ni", W, v)).sum(axis=1)
+    return c - 0.5 * squared
 
 
 def _sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, farthest: float) -> Array:
@@ -144,4 +142,5 @@ def _sums_together(table: Array, window: tuple[Rows, Rows], points: Array, white
     along = whitener.reshape(n * k, k) @ table - offset.reshape(n * k, 1)
     squared = np.square(along).reshape(n, k, -1).sum(axis=1)
     counted = (squared < farthest) & (rows >= window[0][:, None]) & (rows < window[1][:, None])
-    return np.where(counted, np.exp(-0.5 * squared), 0.0).sum(axis=1)
+    sums: Array = np.where(counted, np.exp(-0.5 * squared), 0.0).sum(axis=1)
+    return sums

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from samestone.evidence.verdict import Finding, Ladder
+from samestone.evidence.verdict import Finding
+from samestone.evidence.wording import Ladder
 
 ENOUGH = 2.0
 """log10 LR against a random stone from which agreement is more than a small sample of coincidences."""

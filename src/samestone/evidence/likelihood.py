@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from samestone.evidence.density import Kernels, log_normal
-from samestone.evidence.observable import Array
+from samestone.evidence.observable import Array, Rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +30,15 @@ class Pairs:
         at = np.ix_(range(len(self.x)), c, c)
         return self.x[:, c], self.Ux[at], self.y[:, c], self.Uy[at]
 
-    def only(self, rows: Array, columns: tuple[int, ...] | None = None) -> Pairs:
+    def only(self, rows: Rows, columns: tuple[int, ...] | None = None) -> Pairs:
         return Pairs(columns or self.columns, self.x[rows], self.Ux[rows], self.y[rows], self.Uy[rows])
 
     def distance(self, columns: tuple[int, ...] | None = None) -> Array:
         """(x-y)' (Ux+Uy)^-1 (x-y) in some columns."""
         x, Ux, y, Uy = self.cut(columns)
         difference = x - y
-        return np.einsum("ni,ni->n", difference, np.linalg.solve(Ux + Uy, difference[..., None])[..., 0])
+        squared: Array = np.einsum("ni,ni->n", difference, np.linalg.solve(Ux + Uy, difference[..., None])[..., 0])
+        return squared
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ class RandomSubstitute:
     apart_x: Array
     apart_y: Array
 
-    def only(self, rows: Array) -> RandomSubstitute:
+    def only(self, rows: Rows) -> RandomSubstitute:
         parts = (self.log_lr, self.log_same, self.log_x, self.log_y, self.apart_x, self.apart_y)
         return RandomSubstitute(*(part[rows] for part in parts))
 

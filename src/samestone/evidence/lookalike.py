@@ -54,7 +54,8 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
     chosen -= kernels.log_density(columns, around, np.concatenate(widths)).reshape(-1, n)
     log_same = drawn.log_same - drawn.log_x
     every = np.concatenate([chosen, drawn.log_y[None]])
-    return log_same - (np.logaddexp.reduce(every, axis=0) - math.log(len(every)))
+    log_other: Array = np.logaddexp.reduce(every, axis=0) - math.log(len(every))
+    return log_same - log_other
 
 
 _SIZE = (LN_W, LN_D, E, LN_Z, LN_A, LN_B)

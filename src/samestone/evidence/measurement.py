@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from samestone.evidence.examination import PROPERTY_UNIT, Examination, Measured
 from samestone.evidence.observable import choose_columns
-from samestone.evidence.verdict import Finding, Outcome
+from samestone.evidence.verdict import Finding
+from samestone.evidence.wording import Outcome
 
 COVERED = "round brilliant"
 """The cut that the reference stones have."""

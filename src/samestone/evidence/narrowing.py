@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from samestone.evidence.density import whiten
-from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T, covariances
+from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, Rows, T, covariances
 from samestone.evidence.population import Population
 
 _STEPS = (
@@ -49,38 +49,53 @@ class Narrowing:
         }
 
 
-def narrow(population: Population, columns: tuple[int, ...], x: Array, U: Array) -> Narrowing:
-    """Count, after each further check, the reference stones that this one cannot be told from.
+def narrow(
+    population: Population, columns: tuple[int, ...], x: Array, U: Array, *, fast: bool = False
+) -> list[Narrowing]:
+    """Count, after each further check, the reference stones that a stone cannot be told from; for n stones.
 
     A stone m stays as long as (x-m)' S^-1 (x-m) in the columns checked so far is within the upper 1 % point of
     chi-square, S = 2 U + R: the stone measured again, and the steps R of the reference's own printed values. Once out
-    it stays out; the stone itself stays in 95 times of 100 at least. `x` is (7,), `U` (7, 7).
+    it stays out; the stone itself stays in 95 times of 100 at least. `x` is (n, 7), `U` (n, 7, 7).
     """
     steps = [(name, [c for c in wanted if c in columns]) for name, wanted in _STEPS]
     steps = [(name, wanted) for name, wanted in steps if wanted]
     order = tuple(c for _, wanted in steps for c in wanted)
-    S = (2 * U + _printed(x))[np.ix_(order, order)]
-    W, _ = whiten(S[None])
+    S = (2 * U + _printed(x))[np.ix_(range(len(x)), order, order)]
+    W, _ = whiten(S)
     keys, table = population.ordered(order[0], order)
-    point = x[list(order)]
-    half = math.sqrt(_LIMIT[len(steps[0][1]) - 1] * S[0, 0])
-    start, stop = np.searchsorted(keys, [point[0] - half, point[0] + half])
-    along = np.square(W[0] @ (table[:, start:stop] - point[:, None]))
-    squared = np.cumsum(along, axis=0)
-    alive = np.ones(stop - start, bool)
-    left = []
-    done = 0
-    for name, wanted in steps:
-        done += len(wanted)
-        alive &= squared[done - 1] <= _LIMIT[done - 1]
-        left.append((name, int(alive.sum())))
-    return Narrowing(len(population), tuple(left), share_at_most(left[-1][1], len(population)))
+    points = np.ascontiguousarray(x[:, order])
+    ends = np.cumsum([len(wanted) for _, wanted in steps])
+    half = np.sqrt(_LIMIT[ends[0] - 1] * S[:, 0, 0])
+    window = np.searchsorted(keys, points[:, 0] - half), np.searchsorted(keys, points[:, 0] + half)
+    if fast:
+        from samestone.evidence.compiled import counts_left
+
+        counts = counts_left(table, window, points, W, (ends, np.array(_LIMIT)[ends - 1]))
+    else:
+        counts = _counts_left(table, window, points, W, ends)
+    of, names = len(population), [name for name, _ in steps]
+    return [
+        Narrowing(of, tuple(zip(names, left, strict=True)), share_at_most(left[-1], of)) for left in counts.tolist()
+    ]
+
+
+def _counts_left(table: Array, window: tuple[Rows, Rows], points: Array, W: Array, ends: Rows) -> Rows:
+    counts = np.empty((len(points), len(ends)), np.int64)
+    limits = np.array(_LIMIT)[ends - 1]
+    for i, point in enumerate(points):
+        along = np.square(W[i] @ (table[:, window[0][i] : window[1][i]] - point[:, None]))
+        squared = np.cumsum(along, axis=0)[ends - 1]
+        alive = np.logical_and.accumulate(squared <= limits[:, None], axis=0)
+        counts[i] = alive.sum(axis=1)
+    return counts
 
 
 def _printed(x: Array) -> Array:
-    w, d, e, z, t = math.exp(x[LN_W]), math.exp(x[LN_D]), x[E], math.exp(x[LN_Z]), x[T]
-    stone = np.array([[w, d * (1 - e / 2), d * (1 + e / 2), z, t]])
-    return covariances(stone, _PRINTED, np.zeros((1, 5)), np.arange(5)[None])[0]
+    w, d, z = np.exp(x[:, LN_W]), np.exp(x[:, LN_D]), np.exp(x[:, LN_Z])
+    stones = np.stack([w, d * (1 - x[:, E] / 2), d * (1 + x[:, E] / 2), z, x[:, T]], axis=1)
+    n = len(stones)
+    return covariances(stones, np.repeat(_PRINTED, n, 0), np.zeros((n, 5)), np.tile(np.arange(5), (n, 1)))
 
 
 @lru_cache(maxsize=1 << 16)

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from samestone.evidence.examination import PROPERTY_UNIT, Measured
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.int64]
+"""Positions of stones or pairs."""
 
 COLUMNS = ("ln w", "ln d", "e", "ln z", "t", "ln a", "ln b")
 """w weight, a and b smallest and largest diameter, d their mean, e = (b-a)/d, z depth, t table in per cent of d."""
@@ -57,7 +59,8 @@ def covariances(values: Array, independent: Array, common: Array, instrument: ND
     J[:, T, 4] = 1
     J[:, LN_A, 1] = 1 / a
     J[:, LN_B, 2] = 1 / b
-    return J @ V @ J.transpose(0, 2, 1)
+    U: Array = J @ V @ J.transpose(0, 2, 1)
+    return U
 
 
 def observe(readings: Sequence[dict[str, Measured]]) -> tuple[Array, Array]:

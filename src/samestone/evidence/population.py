@@ -50,12 +50,12 @@ class Population:
         """A population of some of the stones, under a name that says so."""
         return Population(f"{self.name}, {name}", self.digest, self.values[rows], self.about)
 
-    @lru_cache(maxsize=16)  # noqa: B019 - populations live as long as the program
+    @lru_cache(maxsize=32)  # noqa: B019 - populations live as long as the program
     def ordered(self, column: int, columns: tuple[int, ...]) -> tuple[Array, Array]:
         """Observables of all stones, ordered by one column: (that column, the wanted columns x stones)."""
         seen = self.observables()
         order = np.argsort(seen[:, column], kind="stable")
-        return np.ascontiguousarray(seen[order, column]), np.ascontiguousarray(seen[np.ix_(order, columns)].T)
+        return np.ascontiguousarray(seen[order, column]), np.ascontiguousarray(seen[order][:, columns].T)
 
     @lru_cache(maxsize=1)  # noqa: B019
     def observables(self) -> Array:
