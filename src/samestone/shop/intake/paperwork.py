@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 from django.db import transaction
 
-from samestone.shop import ledger, vault
+from samestone import paper
+from samestone.shop import drawing, ledger, vault
 from samestone.shop.intake import queries
-from samestone.shop.models import Entry, Job, Member
+from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
+
+PICTURES = 2
 
 
 class NotReadyForPaper(Exception):
@@ -18,9 +22,7 @@ class NotReadyForPaper(Exception):
 def missing_for_receipt(job: Job) -> tuple[str, ...]:
     """What a receipt must say and is not recorded yet."""
     needed = ("piece", "stones", "clean") if job.express else ("piece", "stones", "condition", "work")
-    return tuple(
-        queries.QUESTIONS[step.question] for step in queries.steps(job) if step.question in needed and not step.done
-    )
+    return tuple(step.title for step in queries.steps(job) if step.question in needed and not step.done)
 
 
 @transaction.atomic
@@ -29,8 +31,9 @@ def give_receipt(job: Job, *, at: dt.datetime, by: Member) -> Entry:
     if missing := missing_for_receipt(job):
         raise NotReadyForPaper("A receipt needs first: " + ", ".join(missing) + ".")
     receipt = ledger.issue_receipt(job, at=at)
-    paper = b""
-    details = {"receipt": receipt.as_json(), "receipt_kept": vault.store(paper)}
+    seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
+    pdf = paper.receipt(receipt_sheet(job, seal=seal, at=at, by=by), at=at)
+    details = {"receipt": receipt.as_json(), "receipt_kept": vault.store(pdf)}
     return ledger.append("receipt given", about=job, at=at, by=by, details=details)
 
 
@@ -40,5 +43,86 @@ def kept_receipt(job: Job) -> bytes | None:
     return vault.read(entry.payload.data["receipt_kept"]) if entry else None
 
 
-def label(job: Job) -> bytes:
-    raise NotReadyForPaper("no label yet")
+def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member) -> Any:
+    """What the receipt says, as paper takes it; a surprise gift shows no value."""
+    shop, piece = Shop.objects.get(), Piece.objects.get(job=job)
+    optional = {
+        "client": job.person.name if job.person else "",
+        "collector": job.collector,
+        "condition": piece.condition,
+        "value": "" if job.gift else job.declared_value,
+        "due": f"{job.due:%-d %b %Y}" if job.due else "",
+    }
+    return {
+        "shop": {"name": shop.name, "street": shop.street, "town": shop.town},
+        "envelope": job.envelope,
+        "at": drawing.local_words(at),
+        "by": by.name,
+        "piece": _piece_words(piece),
+        "stones": [_stone_line(stone) for stone in job.stones],
+        "not_seen": [],
+        "pictures": [_picture(photo) for photo in _pictures(job)],
+        "work": job.work or "cleaning while the client waits",
+        "risks": job.risks,
+        "terms": shop.terms,
+        "seal": seal,
+        "signatures": ["client", shop.name],
+        "simulated": shop.simulated,
+        **{name: value for name, value in optional.items() if value},
+        **_face(job),
+    }
+
+
+def label(job: Job, *, at: dt.datetime) -> bytes:
+    """The label for the envelope or for the parcel of a loose stone."""
+    piece = Piece.objects.filter(job=job).first()
+    if piece is None:
+        raise NotReadyForPaper("A label needs the piece first.")
+    mark = next(iter(queries.agreed_marks(job)), None)
+    optional = {
+        "look_for": mark.words if mark else "",
+        "grams": f"{piece.grams} g" if piece.grams else "",
+        "due": f"{job.due:%-d %b}" if job.due else "",
+    }
+    sheet: Any = {
+        "envelope": job.envelope,
+        "qr": job.envelope,
+        "piece": piece.kind,
+        "simulated": Shop.objects.get().simulated,
+        **{name: value for name, value in optional.items() if value},
+        **_face(job),
+    }
+    return paper.label(sheet, at=at)
+
+
+def _piece_words(piece: Piece) -> str:
+    size, grams = f"size {piece.size}" if piece.size else "", f"{piece.grams} g" if piece.grams else ""
+    hallmark = f"hallmark {piece.hallmark}" if piece.hallmark else ""
+    return ", ".join(filter(None, (piece.kind, piece.words, piece.metal, hallmark, size, grams)))
+
+
+def _stone_line(stone: Stone) -> dict[str, Any]:
+    count = f"{stone.count} × " if stone.count > 1 else ""
+    words = f"{count}{stone.cut} {stone.material.replace('_', ' ')}, treatment {stone.treatment}"
+    blind = NotExamined.objects.current().filter(
+        examination__stone=stone, examination__occasion=Examination.Occasion.TAKE_IN
+    )
+    not_seen = [f"{row.what.replace('_', ' ')}: {row.why}" for row in blind]
+    return {"position": stone.position, "words": words, "basis": stone.basis, "not_seen": not_seen}
+
+
+def _pictures(job: Job) -> list[Photograph]:
+    """The newest face-up pictures of the take-in, as received and cleaned."""
+    received = queries.photographs(job, Examination.Occasion.RECEIVED)
+    cleaned = queries.photographs(job, Examination.Occasion.TAKE_IN)
+    return [*received[-1:], *cleaned[:1]][:PICTURES]
+
+
+def _picture(photo: Photograph) -> dict[str, Any]:
+    return {"data": vault.read(photo.digest), "caption": photo.view, "simulated": photo.simulated}
+
+
+def _face(job: Job) -> dict[str, Any]:
+    stone = queries.first_stone(job)
+    marks = [*queries.condition_marks(job), *queries.agreed_marks(job)]
+    return {"face": {"cut": stone.cut, "marks": drawing.paper_marks(marks)}} if stone and marks else {}

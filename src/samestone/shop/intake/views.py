@@ -266,7 +266,7 @@ def show_receipt(request: HttpRequest, envelope: str) -> HttpResponse:
 
 def show_label(request: HttpRequest, envelope: str) -> HttpResponse:
     """The label for the envelope or the parcel of a loose stone."""
-    return _pdf(paperwork.label(_job(envelope)), f"label-{envelope}.pdf")
+    return _pdf(paperwork.label(_job(envelope), at=timezone.now()), f"label-{envelope}.pdf")
 
 
 def _pdf(content: bytes | None, name: str) -> HttpResponse:
