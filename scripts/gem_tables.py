@@ -13,8 +13,8 @@ REFERENCE = Path(__file__).parents[1] / "docs" / "reference"
 MATERIALS = """# Materials, and what a stone can still be
 
 `samestone material REACTIONS.json [--json]` lists the materials that a stone's reactions leave, those they exclude and
-on which basis, and the test that would separate the rest best. Exit status 1: nothing remains, so something was misread.
-It never says whether a diamond is natural or laboratory-grown, and what remains is not an identification.
+on which basis, and the test that would separate the rest best. Exit status 1: nothing remains, so something was
+misread. It never says whether a diamond is natural or laboratory-grown, and what remains is not an identification.
 
 The file is an examination record, or this smaller format:
 
@@ -86,7 +86,8 @@ def _materials() -> str:
         ("material", "refractive index", "birefringence", "specific gravity", "dispersion", "hardness (Mohs)",
          "conductivity W/mK", "thermal probe", "electrical probe"),
         ((m.name, _range(m.refractive_index), f"{m.birefringence:g}", _range(m.specific_gravity), f"{m.dispersion:g}",
-          m.mohs, _range(m.conductivity_w_mk), " or ".join(m.thermal_probe), " or ".join(m.electrical_probe)) for m in every),
+          m.mohs, _range(m.conductivity_w_mk), " or ".join(m.thermal_probe), " or ".join(m.electrical_probe))
+         for m in every),
     )  # fmt: skip
     second = _table(
         ("material", "long wave", "short wave", "sources"),

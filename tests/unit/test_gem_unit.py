@@ -90,9 +90,11 @@ def test_routes_and_the_scale_that_disagree_are_said() -> None:
 
 def test_planes_that_do_not_close_are_refused() -> None:
     up = ("table", solid._plane((0, 0, 1), (0, 0, 1)))
-    down = ("culet", solid._plane((0, 0, -1), (0, 0, 2)))
-    with pytest.raises(ValueError, match="leave no solid"):
+    down = ("culet", solid._plane((0, 0, -1), (0, 0, -1)))
+    with pytest.raises(ValueError, match="do not close"):
         solid.intersect([up, down])
+    with pytest.raises(ValueError, match="leave no solid"):
+        solid.intersect([up, down], (0, 0, 3))
     with pytest.raises(ValueError, match="crown_angle_deg"):
         solid.Proportions(crown_angle_deg=90)
 

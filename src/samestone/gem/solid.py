@@ -124,7 +124,7 @@ def build_brilliant(
         (name, _plane((n[0], n[1], -n[2]), (n[0] * d, n[1] * d, -n[2] * d - girdle)))
         for name, (n, d) in (_bulged(outline, pavilion, bulge) if bulge else _facets(outline, bottom))
     ]
-    return intersect(planes)
+    return intersect(planes, (0, 0, -girdle / 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +192,7 @@ def build_step(outline: Sequence[tuple[Array, float]], crown: Sequence[Row], pav
     for normal, offset in _steps(pavilion_outline or outline, pavilion):
         point = normal * offset
         planes.append(("step", _plane((normal[0], normal[1], -normal[2]), (point[0], point[1], -point[2] - girdle_mm))))
-    return intersect(planes)
+    return intersect(planes, (0, 0, -girdle_mm / 2))
 
 
 def _steps(sides: Sequence[tuple[Array, float]], rows: Sequence[Row]) -> list[Plane]:
@@ -232,16 +232,18 @@ def _through(a: Array, b: Array, c: Array) -> Plane:
     return _plane(normal if normal[2] > 0 else -normal, a)
 
 
-def intersect(planes: Sequence[Named]) -> Solid:
-    """Intersect half-spaces (name, (outward unit normal, offset)) into a solid; refuses what is unbounded or empty.
+def intersect(planes: Sequence[Named], inside: Sequence[float] = (0.0, 0.0, 0.0)) -> Solid:
+    """Intersect half-spaces (name, (outward unit normal, offset)) into a solid around a point inside them all.
 
-    The origin need not lie inside: the Chebyshev centre, found by linear programming, does.
+    Refuses planes that leave that point outside, or that do not close.
     """
     from scipy.spatial import HalfspaceIntersection, QhullError
 
     normals = np.array([normal for _, (normal, _) in planes])
     offsets = np.array([offset for _, (_, offset) in planes])
-    centre = _inside(normals, offsets)
+    centre = np.asarray(inside, dtype=float)
+    if (normals @ centre >= offsets).any():
+        raise ValueError("these proportions leave no solid: the facets cut everything away")
     try:
         points = HalfspaceIntersection(np.column_stack([normals, -offsets]), centre).intersections
     except QhullError as problem:
@@ -267,17 +269,6 @@ def _distinct(points: Array, reach: float) -> Array:
     for low, high in sorted(cKDTree(points).query_pairs(reach)):
         first[high] = min(first[high], first[low])
     return np.asarray(points[np.unique(first)] + 0.0, dtype=float)
-
-
-def _inside(normals: Array, offsets: Array) -> Array:
-    from scipy.optimize import linprog
-
-    found = linprog([0, 0, 0, -1], A_ub=np.column_stack([normals, np.ones(len(normals))]), b_ub=offsets,
-                    bounds=[(None, None)] * 3 + [(0, 1e6)])  # fmt: skip
-    inside = np.asarray(found.x if found.success else np.zeros(4), dtype=float)
-    if inside[3] <= 0:
-        raise ValueError("these proportions leave no solid: the facets cut everything away")
-    return inside[:3]
 
 
 def _ordered(corners: Array, normal: Array) -> Array:

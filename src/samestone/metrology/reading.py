@@ -36,7 +36,7 @@ def take_reading(indications: Sequence[float], instrument: Instrument) -> Readin
 
     >>> gauge = Instrument("gauge", "gauge", "mm", resolution=0.01, u=0.010, u_common=0.004)
     >>> round(take_reading([6.47, 6.46, 6.47], gauge).u, 4)
-    0.0069
+    0.0068
     """
     n = len(indications)
     if n == 0:
