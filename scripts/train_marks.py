@@ -3,7 +3,7 @@
     python scripts/train_marks.py pack PICTURES... OUT.npz     cut the views and masks out of rendered sets
     python scripts/train_marks.py train PACK.npz OUT.npz       learn (needs torch; minutes on one GPU)
 
-The picture sets come from scripts/render_sets.py and hold a mask of every mark with all its reflections. Every
+The picture sets come from scripts/render_pictures.py and hold a mask of every mark with all its reflections. Every
 picture is turned, mirrored, relit, blurred, sharpened and given noise at random, so that lamp, tone curve and
 camera are not learned. Seeds are fixed; results differ between GPUs in the last digits.
 """
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import time
 from pathlib import Path
 from typing import Any
 
@@ -19,13 +20,12 @@ import cv2
 import numpy as np
 
 SIDE, HALF, GIRDLE = 560, 280, 260.0
-WIDTHS = (24, 48, 64)
 
 
 def pack(folders: list[str], out: str) -> None:
     """One compressed file of standard views (JPEG bytes), masks (PNG bytes) and what is known of each."""
     from samestone.imaging.outline import fit_outline
-    from samestone.imaging.photo import open_photo
+    from samestone.imaging.photo import BadPhoto, open_photo
     from samestone.imaging.registration import Pattern
     from samestone.imaging.ring import edge_map, find_ring
     from samestone.imaging.symmetry import mirror_axis_deg
@@ -33,21 +33,24 @@ def pack(folders: list[str], out: str) -> None:
 
     views, masks, facts = [], [], []
     for folder in map(Path, folders):
-        for entry in json.loads((folder / "index.json").read_text())["pictures"]:
-            if not entry.get("mask"):
+        for entry in [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]:
+            path = folder / entry["picture"]
+            if not path.exists() or not path.with_suffix(".png").exists():
                 continue
-            photo = open_photo((folder / entry["file"]).read_bytes())
+            try:
+                photo = open_photo(path.read_bytes())
+            except BadPhoto as error:
+                print(f"{path}: {error}")
+                continue
             outline = fit_outline(photo.grey, photo.white, find_ring(*edge_map(photo.grey, photo.white)))
             if outline is None:
                 continue
             rows = polar(view_of(photo, outline).edge)
-            mask = np.ascontiguousarray(cut_out(open_mask(folder / entry["mask"]), outline))
-            views.append(cv2.imencode(".jpg", cut_out(photo.grey, outline), [cv2.IMWRITE_JPEG_QUALITY, 94])[1])
-            masks.append(cv2.imencode(".png", mask)[1])
-            facts.append({
-                "axis": mirror_axis_deg(rows), "fold": Pattern.fold_of(rows),
-                "stone": entry["stone"], "view": entry["view"], "file": entry["file"],
-            })  # fmt: skip
+            mask = np.ascontiguousarray(cut_out(open_mask(path.with_suffix(".png")), outline))
+            views.append(cv2.imencode(".jpg", cut_out(photo.grey, outline), [cv2.IMWRITE_JPEG_QUALITY, 93])[1])
+            masks.append(cv2.imencode(".png", mask & 0xF0)[1])
+            known = {name: entry[name] for name in ("stone", "view", "picture")}
+            facts.append({**known, "axis": mirror_axis_deg(rows), "fold": Pattern.fold_of(rows)})
     save_bytes(out, views, masks, facts)
     print(f"{len(views)} views packed into {out}")
 
@@ -79,7 +82,7 @@ def load_pack(path: str) -> tuple[Any, Any, list[dict[str, Any]]]:
     return views, masks, facts
 
 
-def build_network(torch: Any) -> Any:
+def build_network(torch: Any, widths: tuple[int, ...]) -> Any:
     nn = torch.nn
 
     class Block(nn.Module):  # type: ignore[misc, name-defined]
@@ -95,7 +98,7 @@ def build_network(torch: Any) -> Any:
     class Marks(nn.Module):  # type: ignore[misc, name-defined]
         def __init__(self) -> None:
             super().__init__()
-            a, b, c = WIDTHS
+            a, b, c = widths
             self.start, self.end = nn.Conv2d(11, a, 1), nn.Conv2d(a, 2, 1)
             self.down1, self.down2 = nn.Conv2d(a, b, 1), nn.Conv2d(b, c, 1)
             self.up1, self.up2 = nn.Conv2d(b, a, 1), nn.Conv2d(c, b, 1)
@@ -198,10 +201,12 @@ class Darkroom:
         return (lowest - level).clamp(min=0), (level - highest).clamp(min=0)
 
 
-def train(path: str, out: str, steps: int, seed: int, held_every: int) -> None:
+def train(path: str, out: str, choice: argparse.Namespace) -> None:
     import torch
 
+    seed, held_every = choice.seed, choice.held_every
     torch.manual_seed(seed)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
     views, masks, facts = load_pack(path)
     stones = sorted({fact["stone"] for fact in facts})
@@ -210,22 +215,28 @@ def train(path: str, out: str, steps: int, seed: int, held_every: int) -> None:
     check = [k for k, fact in enumerate(facts) if fact["stone"] in held]
     x_all, m_all = torch.tensor(views[:, None], device=device), torch.tensor(masks, device=device)
     axis_all = torch.tensor([np.radians(fact["axis"]) for fact in facts], dtype=torch.float32, device=device)
-    net, room = build_network(torch).to(device), Darkroom(torch, device, seed)
+    net, room = build_network(torch, tuple(choice.widths)).to(device), Darkroom(torch, device, seed)
     print(f"{len(learn)} views to learn from, {len(check)} held; {sum(p.numel() for p in net.parameters())} weights")
     best = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-3)
-    plan = torch.optim.lr_scheduler.OneCycleLR(best, 4e-3, steps)
-    rng = np.random.default_rng(seed)
-    for step in range(1, steps + 1):
+    rng, begun = np.random.default_rng(seed), time.perf_counter()
+    for step in range(1, choice.steps + 1):
+        # the learning rate follows the time spent, so that a run ends as planned on any machine
+        spent = max(step / choice.steps, (time.perf_counter() - begun) / choice.seconds)
+        if spent > 1:
+            break
+        for group in best.param_groups:
+            group["lr"] = 4e-3 * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * spent)) + 1e-5
         batch = torch.tensor(rng.choice(learn, 24), device=device)
         loss = net_loss(torch, net, room, x_all[batch], m_all[batch], axis_all[batch])
         best.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         best.step()
-        plan.step()
-        if step % 500 == 0 or step == steps:
+        if step % 250 == 0:
             save(net, out)
-            print(step, f"loss {loss.item():.4f}", measure(torch, net, room, x_all, m_all, axis_all, check), flush=True)
+            words = measure(torch, net, room, x_all, m_all, axis_all, check)
+            print(step, f"{time.perf_counter() - begun:.0f} s, loss {loss.item():.4f}", words, flush=True)
+    save(net, out)
 
 
 def net_loss(torch: Any, net: Any, room: Darkroom, x: Any, m: Any, axis: Any) -> Any:
@@ -277,13 +288,15 @@ def main() -> None:
     parser.add_argument("what", choices=["pack", "train"])
     parser.add_argument("paths", nargs="+")
     parser.add_argument("--steps", type=int, default=6000)
+    parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long, the learning rate run down")
+    parser.add_argument("--widths", type=int, nargs=3, default=(24, 48, 64))
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--held-every", type=int, default=8, help="one stone in so many is held back to watch")
     choice = parser.parse_args()
     if choice.what == "pack":
         pack(choice.paths[:-1], choice.paths[-1])
     else:
-        train(choice.paths[0], choice.paths[1], choice.steps, choice.seed, choice.held_every)
+        train(choice.paths[0], choice.paths[1], choice)
 
 
 if __name__ == "__main__":
