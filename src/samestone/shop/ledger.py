@@ -100,6 +100,11 @@ def subject(about: models.Model | str) -> str:
     return about if isinstance(about, str) else f"{about._meta.model_name} {about.pk}"
 
 
+def decimal_strings(value: Any) -> Any:
+    """The same JSON value with every float as a decimal string, as a packet prints it."""
+    return custody.canonical.decimal_strings(value)
+
+
 def utc(at: dt.datetime) -> str:
     """RFC 3339 in UTC to the millisecond, as it is hashed."""
     return at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

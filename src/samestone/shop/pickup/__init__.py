@@ -1,0 +1,1 @@
+"""The pick-up: judge, look together, hold or hand over."""
