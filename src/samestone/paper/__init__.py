@@ -1,8 +1,8 @@
 """What leaves the shop on paper, and the drawings that paper and screen share: plain values in, SVG or PDF out.
 
 The shapes of the sheets are the dictionaries of `samestone.paper.sheet`: `ReceiptSheet`, `StatementSheet`,
-`LabelSheet`, `Mark`, `Station`, … Drawings are SVG text with presentation attributes and classes, no style, no script, no id, so they
-stand in a page under a strict content policy and in a PDF alike. Colours can be overridden by class from a stylesheet.
+`LabelSheet`, `Mark`, `Station`, … Drawings are SVG text with presentation attributes and classes, no style, no script,
+no id: they stand in a page under a strict content policy and in a PDF alike. A stylesheet can override the colours.
 """
 
 from __future__ import annotations
