@@ -103,6 +103,16 @@ def test_intervals_hold_what_they_promise(listed: Any) -> None:
         assert 0.94 <= held / len(sample) <= 0.985
 
 
+def test_the_solid_holds_what_it_promises(listed: Any) -> None:
+    held = 0
+    sample = listed.sample(80, random_state=11)
+    for s in sample.itertuples():
+        size = weight.Size(max(s.x, s.y), min(s.x, s.y), s.z, s.table)
+        found = shape.estimate_by_solid("round_brilliant", size)
+        held += found.low_ct <= s.carat + 0.009 and s.carat <= found.high_ct
+    assert held / len(sample) >= 0.90
+
+
 def test_blocked_outline_widens_to_fifteen_percent() -> None:
     size = weight.Size(6.71, 6.67, 4.10, blocked=True)
     assert weight.estimate_weight("round_brilliant", size).error_percent == pytest.approx(15, abs=0.2)
