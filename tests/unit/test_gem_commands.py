@@ -100,6 +100,7 @@ def test_material_says_when_nothing_remains(capsys: pytest.CaptureFixture[str], 
     [
         ("[1, 2]", "expected a JSON object"),
         ("{", "JSON"),
+        ("[" * 100_000, "nested"),
         ('{"reactions": [{"test": "refractive_index", "value": NaN}]}', "NaN"),
         ({"reactions": {}}, "expected a list"),
         ({"reactions": [], "seting": "set"}, "seting"),
@@ -116,9 +117,10 @@ def test_material_refuses(capsys: pytest.CaptureFixture[str], tmp_path: Path, re
 
 def test_gauge_study(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "study.svg"
-    found = as_json(capsys, "gauge-study", str(STUDY), "--plot", str(picture), "--resolution", "0.01")
+    found = as_json(capsys, "gauge-study", str(STUDY), "--plot", str(picture))
     assert found["analysis_of_variance"]["percent_grr"] == pytest.approx(27.86, abs=0.005)  # AIAG
     assert found["instrument"]["dof"] == "78"
+    assert found["instrument"]["resolution"] == "0.01"
     assert "<circle" in picture.read_text(encoding="utf-8")
     assert "marginal" in run(capsys, "gauge-study", str(STUDY))[1]
 

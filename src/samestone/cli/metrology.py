@@ -17,7 +17,7 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     study.add_argument("file", metavar="FILE.csv", help="columns part, appraiser, value: one line for each reading")
     study.add_argument("--json", action="store_true", help="print the whole result as JSON")
     study.add_argument("--plot", metavar="OUT.svg", help="write the picture")
-    study.add_argument("--resolution", type=float, default=0.0, help="the display's step, in the unit of the values")
+    study.add_argument("--resolution", type=float, help="the display's step (else the last decimal in the file)")
     study.add_argument("--unit", default="mm", help="unit of the values (mm)")
     study.add_argument("--name", default="gauge", help="the instrument's name in the result")
     study.set_defaults(run=run_study)
@@ -42,9 +42,12 @@ def run_study(arguments: argparse.Namespace) -> int:
 
     rows = read_rows(arguments.file, ("part", "appraiser", "value"))
     trials = [gauge.Trial(row.text("part"), row.text("appraiser"), row.number("value")) for row in rows]
+    step = arguments.resolution
+    if step is None:
+        step = 10.0 ** -max(len(row.text("value").partition(".")[2]) for row in rows)
     try:
         study = gauge.study_gauge(trials)
-        instrument = study.as_instrument(arguments.name, "gauge", arguments.unit, arguments.resolution)
+        instrument = study.as_instrument(arguments.name, "gauge", arguments.unit, step)
     except ValueError as problem:
         raise Refusal(f"{arguments.file}: {problem}") from None
     if arguments.plot:

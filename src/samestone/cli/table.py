@@ -75,6 +75,8 @@ def read_object(path: str) -> dict[str, Any]:
     try:
         text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8")
         value = json.loads(text, parse_constant=refuse)
+    except RecursionError:
+        raise Refusal(f"{path}: nested too deeply for a record") from None
     except (OSError, ValueError) as problem:
         raise Refusal(f"{path}: cannot be read as JSON ({problem})") from None
     if not isinstance(value, dict):
