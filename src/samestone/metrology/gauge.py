@@ -111,10 +111,13 @@ class Study:
     def as_instrument(self, name: str, kind: str, unit: str, resolution: float) -> Instrument:
         """The instrument as these people use it: u = GRR, u_common = AV, without the display's step.
 
+        Scatter that the step swallows is taken as the step's own, step/sqrt(12).
+
         The people of a shop are all the people there are, so their differences are fixed, and the degrees of freedom
         are those of the repeatability; a new person has to take part in a new study.
         """
-        own = max(0.0, self.by_variance.ev**2 + self.by_variance.interaction**2 - resolution**2 / 12)
+        step = resolution**2 / 12
+        own = max(step, self.by_variance.ev**2 + self.by_variance.interaction**2 - step)
         common = self.by_variance.av
         return Instrument(name, kind, unit, resolution, math.hypot(math.sqrt(own), common), common, float(self.dof))
 
