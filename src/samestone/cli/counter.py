@@ -49,9 +49,14 @@ def run_serve(arguments: argparse.Namespace) -> int:
 def run_demo(arguments: argparse.Namespace) -> int:
     """Plays the demo job; with `--serve` the counter stays open."""
     open_data(arguments.data)
-    from samestone.shop.site.demo import play_demo
+    from django.utils import timezone
 
-    play_demo(say=lambda line: print(line, flush=True))
+    from samestone.shop.site.demo import NotADemo, play_demo
+
+    try:
+        play_demo(now=timezone.now(), say=lambda line: print(line, flush=True))
+    except NotADemo as error:
+        raise Refusal(f"--data: {error}") from error
     return _serve(arguments) if arguments.serve else 0
 
 
