@@ -1,6 +1,6 @@
 """Render a set of simulated pictures with their truth: python scripts/render_pictures.py tune --out pictures.
 
-Variants: llvm_ad_rgb (processor; needs DRJIT_LIBLLVM_PATH), cuda_ad_rgb (graphics card), scalar_rgb (slow, needs nothing).
+Variants: llvm_ad_rgb (processor; needs DRJIT_LIBLLVM_PATH), cuda_ad_rgb (graphics card), scalar_rgb (slow).
 Work can be shared out: --part 0/4 takes every fourth stone.
 """
 
@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from samestone.simulate.demo import demo_shots
 from samestone.simulate.extra import extra_shots, true_angles
 from samestone.simulate.photos import Studio
-from samestone.simulate.demo import demo_shots
 from samestone.simulate.sets import SIZES, Shot, stone_shots
 
 PALETTE = [0, 0, 0, 90, 90, 0, 0, 255, 0, 255, 0, 0, 0, 0, 255]
@@ -44,8 +44,16 @@ def take(studio: Studio, shot: Shot, out: Path) -> None:
 
 def line_of(shot: Shot) -> dict[str, object]:
     """A shot's line in the set's index."""
-    view = {"view": shot.view.name, "protocol": shot.protocol, "lamp": shot.view.lamp.kind, "claws": len(shot.view.claws)}
-    pose = {"rotation_deg": round(shot.view.rotation_deg % 360, 4), "tilt_deg": [round(t, 4) for t in shot.view.tilt_deg]}
+    view = {
+        "view": shot.view.name,
+        "protocol": shot.protocol,
+        "lamp": shot.view.lamp.kind,
+        "claws": len(shot.view.claws),
+    }
+    pose = {
+        "rotation_deg": round(shot.view.rotation_deg % 360, 4),
+        "tilt_deg": [round(t, 4) for t in shot.view.tilt_deg],
+    }
     return {"picture": f"{shot.path}.jpg", "stone": shot.stone.name, "role": shot.role, "of": shot.of, **view, **pose}
 
 
@@ -79,7 +87,10 @@ def main(arguments: list[str]) -> int:
     for done, piece in enumerate(work[part::parts], 1):
         for shot in piece():
             take(studio, shot, out)
-        print(f"{wanted.set} part {part}: {done} of {len(work[part::parts])}, {time.perf_counter() - start:.0f} s", flush=True)
+        print(
+            f"{wanted.set} part {part}: {done} of {len(work[part::parts])}, {time.perf_counter() - start:.0f} s",
+            flush=True,
+        )
     return 0
 
 

@@ -50,7 +50,20 @@ def _needle(rng: np.random.Generator, length_mm: float) -> Mesh:
     w = rng.uniform(0.010, 0.022) / 2
     box = np.array([[x, y, z] for x in (-length_mm / 2, length_mm / 2) for y in (-w, w) for z in (-w, w)])
     faces = np.array(
-        [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+        [
+            [0, 1, 3],
+            [0, 3, 2],
+            [4, 6, 7],
+            [4, 7, 5],
+            [0, 4, 5],
+            [0, 5, 1],
+            [2, 3, 7],
+            [2, 7, 6],
+            [0, 2, 6],
+            [0, 6, 4],
+            [1, 5, 7],
+            [1, 7, 3],
+        ]
     )
     return Mesh(box @ _rotation(rng).T, faces)
 
@@ -67,7 +80,9 @@ def _disc(rng: np.random.Generator, size_mm: float, bumpiness: float, *, corners
     return Mesh(np.vstack([np.zeros(3), rim]), fan)
 
 
-def _place_inside(rng: np.random.Generator, solid: Solid, mesh: Mesh, *, under_table: bool = False) -> tuple[Mesh, Floats] | None:
+def _place_inside(
+    rng: np.random.Generator, solid: Solid, mesh: Mesh, *, under_table: bool = False
+) -> tuple[Mesh, Floats] | None:
     corners = solid.corners()
     low, high = corners.min(axis=0), corners.max(axis=0)
     for _ in range(400):
@@ -104,7 +119,9 @@ def _draw_mesh(rng: np.random.Generator, kind: str) -> tuple[Mesh, float, str]:
     return merge(specks), 2 * radius, "pale"
 
 
-def draw_natural(rng: np.random.Generator, solid: Solid, kinds: list[str], *, first: int = 1, under_table: bool = False) -> list[Feature]:
+def draw_natural(
+    rng: np.random.Generator, solid: Solid, kinds: list[str], *, first: int = 1, under_table: bool = False
+) -> list[Feature]:
     """Natural features of the given kinds, each wholly inside the stone; one that finds no room is left out."""
     found: list[Feature] = []
     for kind in kinds:
@@ -116,7 +133,9 @@ def draw_natural(rng: np.random.Generator, solid: Solid, kinds: list[str], *, fi
     return found
 
 
-def place_feature(rng: np.random.Generator, name: str, look: tuple[str, str, float], centre_mm: tuple[float, float, float]) -> Feature:
+def place_feature(
+    rng: np.random.Generator, name: str, look: tuple[str, str, float], centre_mm: tuple[float, float, float]
+) -> Feature:
     """One natural feature where it is wanted: look is (kind, finish, size in mm)."""
     kind, finish, size = look
     mesh = _needle(rng, size) if kind == "needle" else _blob(rng, size, 12)
@@ -153,7 +172,7 @@ def _areas(solid: Solid, part: str) -> Floats:
             area = float(np.linalg.norm(np.cross(rel[1:-1], rel[2:]), axis=1).sum() / 2)
         wanted.append(area)
     areas = np.array(wanted)
-    return areas / areas.sum()
+    return np.asarray(areas / areas.sum())
 
 
 def _on_facet(mesh: Mesh, solid: Solid, facet: int, at: Floats, lift_mm: float) -> Mesh:
@@ -176,7 +195,9 @@ def draw_dirt(rng: np.random.Generator, solid: Solid, amount: float = 1.0) -> li
     found: list[Feature] = []
 
     def keep(kind: str, finish: str, at: Floats, size: float, mesh: Mesh) -> None:
-        found.append(Feature(f"d{len(found) + 1}", kind, finish, (float(at[0]), float(at[1]), float(at[2])), size, mesh))
+        found.append(
+            Feature(f"d{len(found) + 1}", kind, finish, (float(at[0]), float(at[1]), float(at[2])), size, mesh)
+        )
 
     above, below = _areas(solid, "above"), _areas(solid, "below")
     for _ in range(round(rng.uniform(5, 16) * amount)):

@@ -55,7 +55,7 @@ class Frame:
     @property
     def shift_mm(self) -> Floats:
         """The stone's centre off the optical axis, in mm."""
-        return np.array([self.shift_px[0], -self.shift_px[1], 0.0]) * self.um_per_px / 1000
+        return np.asarray(np.array([self.shift_px[0], -self.shift_px[1], 0.0]) * self.um_per_px / 1000)
 
     @property
     def eye(self) -> Floats:
@@ -104,7 +104,9 @@ def develop(light: Floats, model: CameraModel, rng: np.random.Generator) -> Floa
     yy, xx = np.mgrid[0:h, 0:w]
     off = np.hypot(yy - h / 2, xx - w / 2) / np.hypot(h / 2, w / 2)
     x = np.clip(x, 0, 4) * (1 - model.vignette * off**2)[..., None]
-    x = x + rng.normal(size=x.shape) * np.sqrt(np.clip(x, 0, None) / model.full_well + (model.read_noise / model.full_well) ** 2)
+    x = x + rng.normal(size=x.shape) * np.sqrt(
+        np.clip(x, 0, None) / model.full_well + (model.read_noise / model.full_well) ** 2
+    )
     if model.blur_px:
         x = gaussian_filter(x, (model.blur_px, model.blur_px, 0))
     y = _tone(x, model.contrast)

@@ -25,7 +25,11 @@ def draw_claws(rng: np.random.Generator, count: int, *, damaged: int = 0) -> lis
     bad = set(rng.choice(count, damaged, replace=False).tolist()) if damaged else set()
     states = ["whole" if k not in bad else str(rng.choice(["worn", "broken"])) for k in range(count)]
     return [
-        Claw((start + 360 * k / count + float(rng.normal(0, 1.0))) % 360, width * float(rng.uniform(0.93, 1.07)), states[k])
+        Claw(
+            (start + 360 * k / count + float(rng.normal(0, 1.0))) % 360,
+            width * float(rng.uniform(0.93, 1.07)),
+            states[k],
+        )
         for k in range(count)
     ]
 
@@ -63,7 +67,12 @@ def _claw(claw: Claw, p: Proportions) -> Mesh:
     outside = radius + 0.42 * half
     over = {"whole": 1.05, "worn": 0.55, "broken": 0.0}[claw.state] * half
     lift = 0.62 * half if claw.state != "worn" else 0.34 * half
-    points = [(0.60 * radius, -1.16 * radius), (0.82 * radius, -0.85 * radius), (outside, -0.35 * radius), (outside + 0.04, -0.2 * half)]
+    points = [
+        (0.60 * radius, -1.16 * radius),
+        (0.82 * radius, -0.85 * radius),
+        (outside, -0.35 * radius),
+        (outside + 0.04, -0.2 * half),
+    ]
     if claw.state == "broken":
         points.append((outside + 0.03, 0.25 * half))
     else:

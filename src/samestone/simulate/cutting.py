@@ -67,7 +67,7 @@ class Solid:
 
 @dataclass(frozen=True)
 class Proportions:
-    """What a cutter aims at; angles in degrees, lengths as fractions of the mean girdle diameter unless said otherwise."""
+    """What a cutter aims at; angles in degrees, lengths as fractions of the mean girdle diameter or as said."""
 
     diameter_mm: float
     table: float = 0.57
@@ -93,7 +93,9 @@ def solid_from_planes(normals: Floats, offsets: Floats, names: tuple[str, ...]) 
     corners = HalfspaceIntersection(np.c_[normals, -offsets], np.zeros(3)).intersections
     corners = corners[np.all(np.isfinite(corners), axis=1)]
     scale = float(np.ptp(corners[:, 0]))
-    return Solid(normals, offsets, names, tuple(_polygon(corners, n, d, scale) for n, d in zip(normals, offsets, strict=True)))
+    return Solid(
+        normals, offsets, names, tuple(_polygon(corners, n, d, scale) for n, d in zip(normals, offsets, strict=True))
+    )
 
 
 def _polygon(corners: Floats, normal: Floats, offset: float, scale: float) -> Floats:
@@ -144,7 +146,9 @@ class _Planes:
             side[np.linalg.norm(side, axis=1) < 1e-9] = [1.0, 0.0, 0.0]
             side /= np.linalg.norm(side, axis=1)[:, None]
             up = np.cross(side, normals)
-            normals = normals + np.radians(errors[: len(normals), :1]) * side + np.radians(errors[: len(normals), 1:]) * up
+            normals = (
+                normals + np.radians(errors[: len(normals), :1]) * side + np.radians(errors[: len(normals), 1:]) * up
+            )
             normals /= np.linalg.norm(normals, axis=1)[:, None]
             offsets = np.sum(normals * np.array(self.pivots), axis=1)
         return solid_from_planes(normals / stretch, offsets, tuple(self.names))
@@ -184,7 +188,9 @@ def _pavilion_of_brilliant(planes: _Planes, p: Proportions) -> None:
         a = k * 2 * half
         n = np.array([np.sin(slope) * np.cos(a), np.sin(slope) * np.sin(a), -np.cos(slope)])
         rim = _point(radius, a, -h)
-        planes.add(f"pavilion main {k + 1}", (n, float(n @ rim)), _point(radius * 0.4, a, -h - 0.6 * radius * np.tan(slope)))
+        planes.add(
+            f"pavilion main {k + 1}", (n, float(n @ rim)), _point(radius * 0.4, a, -h - 0.6 * radius * np.tan(slope))
+        )
         tip, between = _point(tip_r, a + half, tip_z), _point(radius, a + half, -h)
         for name, at in (("a", rim), ("b", _point(radius, a + 2 * half, -h))):
             planes.add(f"lower half {k + 1}{name}", _through(tip, at, between), (tip + at + between) / 3)
@@ -213,7 +219,9 @@ def _stretch(p: Proportions) -> Floats:
     return np.array([np.sqrt(p.elongation), 1 / np.sqrt(p.elongation), 1.0])
 
 
-def _steps(planes: _Planes, outline: list[tuple[float, float]], ladder: list[tuple[float, float, float]], name: str) -> None:
+def _steps(
+    planes: _Planes, outline: list[tuple[float, float]], ladder: list[tuple[float, float, float]], name: str
+) -> None:
     """Rows of facets: outline gives (azimuth, inradius), the ladder (slope deg, drop fraction, height at the rim)."""
     for side, (azimuth, inradius) in enumerate(outline):
         for row, (slope_deg, inset, z) in enumerate(ladder):
@@ -231,7 +239,11 @@ def step_cut(p: Proportions, errors: Floats | None = None) -> Solid:
     sides = [(k * np.pi / 4, w if k % 2 == 0 else corner) for k in range(8)]
     planes = _Planes()
     rise, fall = w * (1 - p.table), w
-    crown = [(p.crown_deg + 8, 0.0, h), (p.crown_deg + 1, 0.13, h + 0.13 * w * 0.93), (p.crown_deg - 8, 0.27, h + 0.23 * w)]
+    crown = [
+        (p.crown_deg + 8, 0.0, h),
+        (p.crown_deg + 1, 0.13, h + 0.13 * w * 0.93),
+        (p.crown_deg - 8, 0.27, h + 0.23 * w),
+    ]
     table_z = h + 0.23 * w + (rise - 0.27 * w) * np.tan(np.radians(p.crown_deg - 8))
     planes.add("table", (np.array([0.0, 0.0, 1.0]), float(table_z)), _point(0, 0, float(table_z)))
     _steps(planes, sides, crown, "crown step")
@@ -254,7 +266,9 @@ def square_brilliant(p: Proportions, errors: Floats | None = None) -> Solid:
     _steps(planes, sides[:4], [(42.0, 0.0, h), (27.0, 0.13, h + 0.117 * w)], "crown")
     _steps(planes, sides[4:], [(27.0, 0.0, h)], "corner")
     for k in range(4):
-        for j, (spread, slope_deg, inset) in enumerate([(0.0, 61.0, 0.0), (9.0, 54.0, 0.07), (21.0, 47.5, 0.20), (33.0, 42.5, 0.36)]):
+        for j, (spread, slope_deg, inset) in enumerate(
+            [(0.0, 61.0, 0.0), (9.0, 54.0, 0.07), (21.0, 47.5, 0.20), (33.0, 42.5, 0.36)]
+        ):
             for sign in (-1, 1) if spread else (1,):
                 a = k * np.pi / 2 + sign * np.radians(spread)
                 s = np.radians(slope_deg)

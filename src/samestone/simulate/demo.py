@@ -1,4 +1,4 @@
-"""The pictures of the demo job: one stone as it came in, cleaned, loose, and as it goes home; and one that only looks like it."""
+"""The pictures of the demo job: one stone as it came in, cleaned, loose, and going home; and a look-alike."""
 
 from __future__ import annotations
 
@@ -20,7 +20,15 @@ SEED = 1507
 WARM_CARD = (0.50, 0.43, 0.35)
 DOME = Lamp("dome", 60.0, 12.5, colour=(1.0, 0.985, 0.96), card=WARM_CARD)
 PROPORTIONS = Proportions(
-    6.688, table=0.57, crown_deg=34.2, pavilion_deg=40.7, girdle=0.039, star=0.52, lower_half=0.77, culet=0.004, elongation=1.0055
+    6.688,
+    table=0.57,
+    crown_deg=34.2,
+    pavilion_deg=40.7,
+    girdle=0.039,
+    star=0.52,
+    lower_half=0.77,
+    culet=0.004,
+    elongation=1.0055,
 )
 SIZE = 1000
 
@@ -47,7 +55,10 @@ def demo_stone() -> Stone:
 
 def _claws(turned_deg: float) -> tuple[Claw, ...]:
     """Four claws that stand at the corners of the picture when the stone is turned by this much."""
-    return tuple(Claw(45.0 + 90 * k + s - turned_deg, 1.02 * w) for k, (s, w) in enumerate([(0.6, 1.0), (-0.8, 1.03), (0.3, 0.97), (0.9, 1.01)]))
+    return tuple(
+        Claw(45.0 + 90 * k + s - turned_deg, 1.02 * w)
+        for k, (s, w) in enumerate([(0.6, 1.0), (-0.8, 1.03), (0.3, 0.97), (0.9, 1.01)])
+    )
 
 
 def _view(name: str, turned_deg: float, **changes: object) -> View:
@@ -76,9 +87,16 @@ def demo_shots() -> Iterator[Shot]:
         (stone, _view("pickup", 137.0, tilt_deg=(-0.15, 0.2), seed=SEED + 3)),
         (stone, _view("pickup_window", 137.4, tilt_deg=(0.9, -0.7), lamp=window, seed=SEED + 4)),
         (stone, _view("side", 0.0, tilt_deg=(-90.0, 0.0), frame=beside, gap_mm=5.0, seed=SEED + 5)),
-        (stone, _view("uv", 24.0, lamp=violet, glow=(0.07, 0.26, 1.0), dispersion=False, samples=2048, seed=SEED + 6, **loose)),
+        (
+            stone,
+            _view(
+                "uv", 24.0, lamp=violet, glow=(0.07, 0.26, 1.0), dispersion=False, samples=2048, seed=SEED + 6, **loose
+            ),
+        ),
         (other, _view("lookalike", 71.0, tilt_deg=(0.1, 0.25), seed=SEED + 7)),
         (stone, _view("camera", 0.6, frame=wide, seed=SEED + 8)),
     ]
     for one, view in views:
-        yield Shot(view.name, one, view, "twin" if one is other else "plain", "demo" if one is other else "", "guided", 88)
+        yield Shot(
+            view.name, one, view, "twin" if one is other else "plain", "demo" if one is other else "", "guided", 88
+        )

@@ -28,7 +28,7 @@ def _frame(stone: Stone, across_px: float, size: tuple[int, int] = (640, 640), a
 
 def _shot(path: str, stone: Stone, view: View, **changes: Any) -> Shot:
     seed = SEED + sum(ord(c) * 31**k for k, c in enumerate(path)) % 10**6
-    settings = {"name": path.split("/")[-1], "seed": seed, **changes}
+    settings = {"name": path.rsplit("/", maxsplit=1)[-1], "seed": seed, **changes}
     return Shot(path, stone, replace(view, **settings), "plain", "", path.split("/", maxsplit=1)[0], 90)
 
 
@@ -74,7 +74,15 @@ def claw_shots(count: int = 20) -> Iterator[Shot]:
         claws = tuple(draw_claws(rng, 6 if k % 3 == 2 else 4, damaged=k % 3))
         lamp = Lamp(lamps[k], float(rng.uniform(0, 360)), 11.0, card=(0.24, 0.26, 0.30))
         metal = ("yellow", "white", "rose")[k % 3]
-        view = View("", float(rng.uniform(0, 360)), (0.3, -0.2), lamp, _frame(stone, 560, (832, 832)), CameraModel(), claws=claws)
+        view = View(
+            "",
+            float(rng.uniform(0, 360)),
+            (0.3, -0.2),
+            lamp,
+            _frame(stone, 560, (832, 832)),
+            CameraModel(),
+            claws=claws,
+        )
         yield _shot(f"claws/{stone.name}", stone, view, metal=metal, gap_mm=3.0)
 
 
@@ -89,7 +97,9 @@ def focus_shots() -> Iterator[Shot]:
             depth = stone.proportions.diameter_mm * 0.15
             yield _shot(f"stack/{stone.name}_sharp", stone, base, frame=replace(base.frame, aperture=0.001))
             for j, at in enumerate(np.linspace(depth, -2.4 * depth, 6)):
-                yield _shot(f"stack/{stone.name}_{j}", stone, base, frame=replace(base.frame, aperture=0.05, focus_mm=float(at)))
+                yield _shot(
+                    f"stack/{stone.name}_{j}", stone, base, frame=replace(base.frame, aperture=0.05, focus_mm=float(at))
+                )
             continue
         for j, aperture in enumerate(APERTURES):
             yield _shot(f"blur/{stone.name}_a{j}", stone, base, frame=replace(base.frame, aperture=aperture))
@@ -104,7 +114,15 @@ def shape_shots() -> Iterator[Shot]:
         stone = draw_stone(f"{cut}{k % 4 + 1}", rng, cut=cut)
         dirt = tuple(draw_dirt(rng, stone.solid))
         for name, turn, dirty in (("V6", 10.0, dirt), ("V4", 10.6, ()), ("V5", float(rng.uniform(0, 360)), ())):
-            view = View("", turn, (float(rng.normal(0, 0.2)), 0.1), guided_lamp("tune"), _frame(stone, 500), CameraModel(), dirty)
+            view = View(
+                "",
+                turn,
+                (float(rng.normal(0, 0.2)), 0.1),
+                guided_lamp("tune"),
+                _frame(stone, 500),
+                CameraModel(),
+                dirty,
+            )
             yield _shot(f"shapes/{stone.name}_{name}", stone, view)
 
 

@@ -11,7 +11,7 @@ from samestone.simulate.cutting import Floats
 
 @dataclass(frozen=True)
 class Lamp:
-    """A lamp: kind is dome, tent, ring, gooseneck, window, darkfield, backlight or uv; azimuth_deg says where its bright side is."""
+    """A lamp: dome, tent, ring, gooseneck, window, darkfield, backlight or uv; azimuth_deg is its bright side."""
 
     kind: str = "dome"
     azimuth_deg: float = 40.0

@@ -141,11 +141,16 @@ class Studio:
             "film": lambda: {"type": "mask", "opacity": 0.5, "b": matt(0.10, 0.085, 0.06)},
         }[name]()
 
-    def _scene(self, stone: Stone, view: View, wavelength_um: float, *, bare: bool = False, glowing: bool = False) -> Any:
+    def _scene(
+        self, stone: Stone, view: View, wavelength_um: float, *, bare: bool = False, glowing: bool = False
+    ) -> Any:
         index = diamond_index(0.5893 if wavelength_um == 1.0 else wavelength_um)
         turn = _turn(view)
         lowest = float((stone.solid.corners() @ turn.T)[:, 2].min())
-        scene: dict[str, Any] = {"type": "scene", "integrator": {"type": "path", "max_depth": self.depth, "rr_depth": self.depth}}
+        scene: dict[str, Any] = {
+            "type": "scene",
+            "integrator": {"type": "path", "max_depth": self.depth, "rr_depth": self.depth},
+        }
         scene["sensor"] = self._sensor(view)
         body = stone.solid.mesh().moved(turn, view.frame.shift_mm)
         scene["stone"] = {
@@ -160,11 +165,18 @@ class Studio:
         if view.glow is not None and not glowing:
             specks = glow_specks(np.random.default_rng(view.seed), stone.solid).moved(turn, view.frame.shift_mm)
             shine = {"type": "area", "radiance": {"type": "rgb", "value": [index**2 * c for c in view.glow]}}
-            scene["glow"] = {"type": "ply", "filename": self._ply("glow", specks), "face_normals": True, "emitter": shine}
+            scene["glow"] = {
+                "type": "ply",
+                "filename": self._ply("glow", specks),
+                "face_normals": True,
+                "emitter": shine,
+            }
         self._surroundings(scene, view, lowest, glowing=glowing)
         return self.mi.load_dict(scene)
 
-    def _features(self, name: str, stone: Stone, view: View, index: float, *, bare: bool, glowing: bool) -> dict[str, Any]:
+    def _features(
+        self, name: str, stone: Stone, view: View, index: float, *, bare: bool, glowing: bool
+    ) -> dict[str, Any]:
         # a finish that has nothing to show keeps one speck far below the card: every scene then compiles to one kernel
         hidden = Mesh(np.array([[0, 0, -90.0], [0.01, 0, -90.0], [0, 0.01, -90.0]]), np.array([[0, 1, 2]]))
         wanted = [] if bare else [f.mesh for f in (*stone.features, *view.dirt) if f.finish == name]
@@ -179,14 +191,21 @@ class Studio:
     def _metal(self, stone: Stone, view: View, turn: Floats, *, glowing: bool) -> dict[str, Any]:
         mesh = Mesh(np.array([[0, 0, -91.0], [0.01, 0, -91.0], [0, 0.01, -91.0]]), np.array([[0, 1, 2]]))
         if view.claws:
-            mesh = metal_head(list(view.claws), stone.proportions, shank_deg=view.shank_deg).moved(turn, view.frame.shift_mm)
+            mesh = metal_head(list(view.claws), stone.proportions, shank_deg=view.shank_deg).moved(
+                turn, view.frame.shift_mm
+            )
         shape: dict[str, Any] = {"type": "ply", "filename": self._ply("metal", mesh)}
         if glowing:
             shape["bsdf"] = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.0, 0.0, 0.0]}}
             shape["emitter"] = {"type": "area", "radiance": {"type": "rgb", "value": [0.0, 0.0, 1.0]}}
             return shape
         reflectance = {"type": "rgb", "value": list(METALS[view.metal])}
-        shape["bsdf"] = {"type": "roughconductor", "material": "none", "alpha": 0.13, "specular_reflectance": reflectance}
+        shape["bsdf"] = {
+            "type": "roughconductor",
+            "material": "none",
+            "alpha": 0.13,
+            "specular_reflectance": reflectance,
+        }
         return shape
 
     def _surroundings(self, scene: dict[str, Any], view: View, lowest: float, *, glowing: bool) -> None:
@@ -204,7 +223,13 @@ class Studio:
         f, t = view.frame, self.mi.ScalarTransform4f()
         width_mm = f.size_px[0] * f.um_per_px / 1000
         look = t.look_at(origin=[0, 0, f.distance_mm], target=[0, 0, 0], up=[0, 1, 0])
-        film = {"type": "hdrfilm", "width": f.size_px[0], "height": f.size_px[1], "rfilter": {"type": "box"}, "pixel_format": "rgb"}
+        film = {
+            "type": "hdrfilm",
+            "width": f.size_px[0],
+            "height": f.size_px[1],
+            "rfilter": {"type": "box"},
+            "pixel_format": "rgb",
+        }
         return {
             "type": "thinlens",
             "to_world": look,
@@ -271,7 +296,9 @@ def facts_of(stone: Stone, view: View) -> dict[str, Any]:
                 "r": round(float(np.hypot(*seat[:2]) / radius), 4),
                 "angle_deg": round(float(np.degrees(np.arctan2(seat[1], seat[0])) % 360), 2),
                 "depth_mm": round(float(stone.solid.offsets[0] - feature.centre_mm[2]), 4),
-                "images": [{"facet": n, "x_px": round(float(p[0]), 2), "y_px": round(float(p[1]), 2)} for n, p in images],
+                "images": [
+                    {"facet": n, "x_px": round(float(p[0]), 2), "y_px": round(float(p[1]), 2)} for n, p in images
+                ],
             }
         )
     return {
@@ -285,7 +312,14 @@ def facts_of(stone: Stone, view: View) -> dict[str, Any]:
         "tilt_deg": [round(t, 4) for t in view.tilt_deg],
         "lamp": view.lamp.kind,
         "lamp_azimuth_deg": round(view.lamp.azimuth_deg % 360, 2),
-        "claws": [{"angle_deg": round((c.azimuth_deg + view.rotation_deg) % 360, 3), "width_um": round(c.width_mm * 1000, 1), "state": c.state} for c in view.claws],
+        "claws": [
+            {
+                "angle_deg": round((c.azimuth_deg + view.rotation_deg) % 360, 3),
+                "width_um": round(c.width_mm * 1000, 1),
+                "state": c.state,
+            }
+            for c in view.claws
+        ],
         "features": marks,
     }
 

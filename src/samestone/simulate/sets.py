@@ -107,7 +107,14 @@ def _frame(name: str, rng: np.random.Generator, diameter_mm: float, *, mounted: 
     across = (rng.uniform(0.70, 0.78) if mounted else rng.uniform(0.80, 0.90)) * size
     shift = rng.uniform(-0.03, 0.03, 2) * size
     aperture = float(rng.uniform(0.004, 0.012)) if name != "final" else float(rng.uniform(0.010, 0.020))
-    return Frame((size, size), diameter_mm * 1000 / float(across), (float(shift[0]), float(shift[1])), aperture, 0.0, 15 * diameter_mm)
+    return Frame(
+        (size, size),
+        diameter_mm * 1000 / float(across),
+        (float(shift[0]), float(shift[1])),
+        aperture,
+        0.0,
+        15 * diameter_mm,
+    )
 
 
 def _tilt(rng: np.random.Generator, most_deg: float) -> tuple[float, float]:

@@ -54,7 +54,12 @@ def draw_kinds(rng: np.random.Generator, richness: str) -> list[str]:
     """Kinds of natural features for a very clean or an ordinary stone."""
     if richness == "very clean":
         return ["pinpoint"] * int(rng.integers(1, 3))
-    kinds = [str(k) for k in rng.choice(["crystal", "needle", "feather", "cloud"], int(rng.integers(2, 8)), p=[0.5, 0.17, 0.2, 0.13])]
+    kinds = [
+        str(k)
+        for k in rng.choice(
+            ["crystal", "needle", "feather", "cloud"], int(rng.integers(2, 8)), p=[0.5, 0.17, 0.2, 0.13]
+        )
+    ]
     return kinds + ["pinpoint"] * int(rng.integers(1, 6))
 
 
@@ -94,7 +99,9 @@ def draw_stone(name: str, rng: np.random.Generator, *, richness: str = "ordinary
     if cut == "oval":
         proportions = replace(proportions, elongation=float(rng.uniform(1.25, 1.5)))
     if cut in {"step", "square"}:
-        proportions = replace(proportions, table=float(rng.uniform(0.58, 0.68)), elongation=float(rng.uniform(1.0, 1.35)))
+        proportions = replace(
+            proportions, table=float(rng.uniform(0.58, 0.68)), elongation=float(rng.uniform(1.0, 1.35))
+        )
     return make_stone(name, rng, proportions, draw_errors(rng), cut=cut, richness=richness)
 
 
