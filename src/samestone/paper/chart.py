@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from samestone.paper.drawing import (
@@ -35,18 +36,16 @@ def narrowing(values: Mapping[str, Any]) -> str:
     Up to 40 stones one dot is one stone; above, the field of dots thins out with the count and is not to be counted.
     """
     rows = [("reference stones of this kind", int(values["of"]))]
-    rows += [(str(step["after"]), int(step["left"])) for step in values["left"]]
+    rows += [(f"left after {step['after']}", int(step["left"])) for step in values["left"]]
     pitch = 64
-    drawn = [
-        _row(words, count, rows[0][1], 8 + pitch * index, first=index == 0) for index, (words, count) in enumerate(rows)
-    ]
+    drawn = [_step(words, count, rows[0][1], 8 + pitch * index) for index, (words, count) in enumerate(rows)]
     note = text(
         f"Up to {_EACH} stones: one dot each. Above, the field of dots only thins out.",
         (0, 8 + pitch * len(rows) + 8),
         size=14,
         fill=QUIET,
     )
-    said = ", then ".join(f"{count:,} after {words}" for words, count in rows[1:])
+    said = ", then ".join(f"{count:,} {words}" for words, count in rows[1:])
     return document(
         *drawn,
         note,
@@ -57,11 +56,11 @@ def narrowing(values: Mapping[str, Any]) -> str:
     )
 
 
-def _row(words: str, count: int, of: int, y: float, *, first: bool) -> str:
-    label = words if first else f"left after {words}"
+def _step(words: str, count: int, of: int, y: float) -> str:
     number = text(f"{count:,}", (112, y + 33), size=28, font_weight=700, text_anchor="end", class_="count")
-    field = _field(count, of, y + 20)
-    return element("g", number, text(label, (128, y + 10), size=15, fill=QUIET), field, class_="step")
+    return element(
+        "g", number, text(words, (128, y + 10), size=15, fill=QUIET), _field(count, of, y + 20), class_="step"
+    )
 
 
 def _field(count: int, of: int, y: float) -> str:
@@ -92,94 +91,133 @@ def dot_count(count: int, of: int) -> int:
 _LEFT, _RIGHT, _ROW_HEIGHT = 200, 560, 58
 
 
+@dataclass(frozen=True)
+class _Row:
+    """One kind of evidence: two log10 LR as (value, lower, upper); `assumed` limits were not validated."""
+
+    words: str
+    random: tuple[float, float, float]
+    look_alike: tuple[float, float, float]
+    assumed: bool = False
+    strong: bool = False
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """From log10 LR to the drawing's x."""
+
+    low: int
+    high: int
+
+    def at(self, value: float) -> float:
+        return _LEFT + (value - self.low) / (self.high - self.low) * (_RIGHT - _LEFT)
+
+
 def likelihood_bars(verdict: Mapping[str, Any]) -> str:
-    """The log10 likelihood ratios of a verdict's JSON document, left and right of zero, with their bounds, as SVG.
+    """The log10 likelihood ratios of a verdict's JSON document, left and right of zero, with their limits, as SVG.
 
     Each kind of evidence has two bars: against a stone drawn at random (filled) and against a chosen look-alike
-    (hollow). Brackets stand at the bounds that the values were clipped to; the last row is the sum.
+    (hollow). Brackets stand at the limits that the values were clipped to, dashed where they are assumed; the last row
+    takes everything together.
     """
-    total = verdict["log10_lr"]
-    rows: list[tuple[str, float, float, float, float]] = [
-        (str(block["what"]).replace("_", " "), block["random"], block["look_alike"], block["lower"], block["upper"])
-        for block in verdict["blocks"]
-    ]
-    ends = [value for row in rows for value in row[1:]]
-    ends += [total[name][key] for name in ("random", "look_alike") for key in ("value", "lower", "upper")]
-    low, high = min(-2, math.floor(min(ends, default=0))), max(2, math.ceil(max(ends, default=0)))
-    bottom = 44 + _ROW_HEIGHT * (len(rows) + 1)
-
-    def at(value: float) -> float:
-        return _LEFT + (value - low) / (high - low) * (_RIGHT - _LEFT)
-
-    bars = [
-        _bars(words, [(random, lower, upper), (alike, lower, upper)], 44 + _ROW_HEIGHT * index, at)
-        for index, (words, random, alike, lower, upper) in enumerate(rows)
-    ]
-    both = [(total[name]["value"], total[name]["lower"], total[name]["upper"]) for name in ("random", "look_alike")]
-    bars.append(_bars("together", both, bottom - _ROW_HEIGHT, at, strong=True))
+    rows = [*(_block(block) for block in verdict["blocks"]), _together(verdict["log10_lr"])]
+    ends = [value for row in rows for value in (*row.random, *row.look_alike)]
+    scale = _Scale(min(-2, math.floor(min(ends))), max(2, math.ceil(max(ends))))
+    bottom = 44 + _ROW_HEIGHT * len(rows)
     return document(
-        _axis(low, high, bottom, at),
-        *bars,
+        _axis(scale, bottom),
+        *(_bars(row, 44 + _ROW_HEIGHT * index, scale) for index, row in enumerate(rows)),
         _key(bottom + 34),
-        box=(0, 0, _WIDTH, bottom + 66),
-        title="log10 likelihood ratios of each kind of evidence, with their bounds",
+        box=(0, 0, _WIDTH, bottom + 84),
+        title="log10 likelihood ratios of each kind of evidence, with their limits",
         description="; ".join(
-            [
-                f"{words}: {random:+.2f} against random, {alike:+.2f} against look-alike"
-                for words, random, alike, *_ in rows
-            ]
-            + [f"together {both[0][0]:+.2f} and {both[1][0]:+.2f}"]
+            f"{row.words}: {row.random[0]:+.2f} against random, {row.look_alike[0]:+.2f} against look-alike"
+            for row in rows
         ),
         class_="likelihood-bars",
     )
 
 
-def _axis(low: int, high: int, bottom: float, at: Any) -> str:
-    step = 1 if high - low <= 10 else 2
-    ticks = [
-        element("line", x1=at(v), x2=at(v), y1=34, y2=bottom, stroke=GRAPHITE if v == 0 else LINE,
-                stroke_width=1.6 if v == 0 else 0.8)
-        + text(f"{v:+d}" if v else "0", (at(v), bottom + 18), size=14, fill=QUIET, text_anchor="middle")
-        for v in range(low, high + 1) if v % step == 0
-    ]  # fmt: skip
+def _block(block: Mapping[str, Any]) -> _Row:
+    lower, upper = float(block["lower"]), float(block["upper"])
+    return _Row(
+        str(block["what"]).replace("_", " "),
+        (float(block["random"]), lower, upper),
+        (float(block["look_alike"]), lower, upper),
+        assumed=int(block["validated_on"]) == 0,
+    )
+
+
+def _together(total: Mapping[str, Any]) -> _Row:
+    random, alike = (
+        (float(total[name]["value"]), float(total[name]["lower"]), float(total[name]["upper"]))
+        for name in ("random", "look_alike")
+    )
+    return _Row("together", random, alike, strong=True)
+
+
+def _axis(scale: _Scale, bottom: float) -> str:
+    step = 1 if scale.high - scale.low <= 10 else 2
+    marks = []
+    for value in range(math.ceil(scale.low / step) * step, scale.high + 1, step):
+        x, zero = scale.at(value), value == 0
+        colour, width = (GRAPHITE, 1.6) if zero else (LINE, 0.8)
+        marks.append(element("line", x1=x, x2=x, y1=34, y2=bottom, stroke=colour, stroke_width=width))
+        marks.append(text(_signed(value, 0), (x, bottom + 18), size=14, fill=QUIET, text_anchor="middle"))
     return element(
         "g",
-        *ticks,
-        text("another stone", (at(0) - 10, 22), size=14, fill=BRICK, text_anchor="end"),
-        text("the same stone", (at(0) + 10, 22), size=14, fill=TEAL),
+        *marks,
+        text("another stone", (scale.at(0) - 10, 22), size=14, fill=BRICK, text_anchor="end"),
+        text("the same stone", (scale.at(0) + 10, 22), size=14, fill=TEAL),
         class_="axis",
     )
 
 
-def _bars(words: str, values: Sequence[tuple[float, float, float]], y: float, at: Any, *, strong: bool = False) -> str:
-    weight = 700 if strong else 400
-    parts = [text(words, (_LEFT - 14, y + 32), size=16, text_anchor="end", font_weight=weight)]
-    for index, (value, lower, upper) in enumerate(values):
+def _bars(row: _Row, y: float, scale: _Scale) -> str:
+    weight = 700 if row.strong else 400
+    parts = [text(row.words, (_LEFT - 14, y + 32), size=16, text_anchor="end", font_weight=weight)]
+    for index, (value, lower, upper) in enumerate((row.random, row.look_alike)):
         top = y + 6 + 24 * index
-        colour = TEAL if value >= 0 else BRICK
-        start, end = sorted((at(0), at(value)))
-        parts.append(
-            element("rect", x=start, y=top, width=max(end - start, 0.8), height=15, stroke=colour, stroke_width=1.6,
-                    fill=PAPER if index else colour)
-        )  # fmt: skip
-        parts += [_bracket(at(lower), top, +1), _bracket(at(upper), top, -1)]
-        parts.append(text(f"{value:+.2f}", (_WIDTH - 4, top + 13), size=15, text_anchor="end", font_weight=weight))
+        parts.append(_bar(value, top, scale, hollow=index == 1))
+        parts += [_bracket(scale.at(end), top, side, row.assumed) for end, side in ((lower, 1), (upper, -1))]
+        parts.append(text(_signed(value, 2), (_WIDTH - 4, top + 13), size=15, text_anchor="end", font_weight=weight))
     return element("g", *parts, class_="block")
 
 
-def _bracket(x: float, top: float, side: int) -> str:
+def _bar(value: float, top: float, scale: _Scale, *, hollow: bool) -> str:
+    colour = TEAL if value >= 0 else BRICK
+    start, end = sorted((scale.at(0), scale.at(value)))
+    fill = PAPER if hollow else colour
+    size = {"width": max(end - start, 0.8), "height": 15, "stroke_width": 1.6}
+    return element("rect", x=start, y=top, fill=fill, stroke=colour, **size)
+
+
+def _bracket(x: float, top: float, side: int, dashed: bool) -> str:
     data = f"M{x + 4 * side:.1f} {top - 3:.1f}H{x:.1f}V{top + 18:.1f}H{x + 4 * side:.1f}"
-    return element("path", d=data, fill="none", stroke=QUIET, stroke_width=1.4)
+    dashes = "3 2.4" if dashed else None
+    return element("path", d=data, fill="none", stroke=QUIET, stroke_width=1.4, stroke_dasharray=dashes)
+
+
+def _signed(value: float, places: int) -> str:
+    return f"{value:+.{places}f}".replace("-", "−") if value else "0"
 
 
 def _key(y: float) -> str:
+    def sample(x: float, fill: str) -> str:
+        return element("rect", x=x, y=y, width=26, height=13, fill=fill, stroke=TEAL, stroke_width=1.6)
+
+    def limits(x: float, dashed: bool) -> str:
+        return _bracket(x, y + 24, +1, dashed) + _bracket(x + 20, y + 24, -1, dashed)
+
     return element(
         "g",
-        element("rect", x=_LEFT, y=y, width=26, height=13, fill=TEAL, stroke=TEAL, stroke_width=1.6),
+        sample(_LEFT, TEAL),
         text("against a stone at random", (_LEFT + 34, y + 12), size=14),
-        element("rect", x=_LEFT + 226, y=y, width=26, height=13, fill=PAPER, stroke=TEAL, stroke_width=1.6),
+        sample(_LEFT + 226, PAPER),
         text("against a look-alike", (_LEFT + 260, y + 12), size=14),
-        _bracket(8, y - 1, +1) + _bracket(26, y - 1, -1),
-        text("validated range", (36, y + 12), size=14),
+        limits(_LEFT + 3, False),
+        text("limits, validated", (_LEFT + 34, y + 37), size=14),
+        limits(_LEFT + 229, True),
+        text("limits, assumed", (_LEFT + 260, y + 37), size=14),
         class_="legend",
     )

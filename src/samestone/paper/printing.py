@@ -3,20 +3,112 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
 
-from samestone.paper import sheet
+from samestone.paper import sheet, table
+from samestone.paper.chart import likelihood_bars, narrowing
+from samestone.paper.clockface import clock_face, clock_hour, describe
+from samestone.paper.strip import job_strip
+from samestone.paper.typesetting import default_words, printable, qr_code, typeset
+
+Words = Mapping[str, Any]
 
 
-def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime) -> bytes:
-    """The A5 receipt that the client takes home, as a tagged PDF; `at` is the document's own date."""
-    raise NotImplementedError
+def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
+    """The A5 receipt that the client takes home, as a tagged PDF; `at` (aware) is the document's own date.
+
+    `words` replaces words of `words.toml`. Refuses a sheet with missing, unknown or ill-typed fields (`BadSheet`).
+    """
+    sheet.check(values, sheet.ReceiptSheet)
+    files = {"qr.svg": qr_code(values["seal"]["qr"])}
+    shown = {
+        **values,
+        "pictures": _pictures(values["pictures"], "pictures", files),
+        **_face(values.get("face"), files),
+    }
+    return typeset("receipt.typ", shown, files, at=at, words=words or {})
 
 
-def statement(values: sheet.StatementSheet, *, at: dt.datetime) -> bytes:
-    """The A4 statement with the record attached, as a PDF that declares PDF/A-3a and PDF/UA-1."""
-    raise NotImplementedError
+def statement(values: sheet.StatementSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
+    """The A4 statement with the record attached as record.json, as a PDF that declares PDF/A-3a and PDF/UA-1."""
+    sheet.check(values, sheet.StatementSheet)
+    said = {**default_words(), **(words or {})}
+    verdict = values["verdict"]
+    files = {
+        "qr.svg": qr_code(values["seal"]["qr"]),
+        "record.json": values["record"],
+        "bars.svg": likelihood_bars(verdict).encode(),
+    }
+    two = [(said[name], values[name]) for name in ("before", "now") if name in values]  # type: ignore[literal-required]
+    pictures = [{**picture, "caption": f"{title}: {picture['caption']}"} for title, picture in two]
+    if verdict.get("narrowing"):
+        files["narrowing.svg"] = narrowing(verdict["narrowing"]).encode()
+    if stations := values.get("stations"):
+        files["strip.svg"] = job_strip(stations).encode()
+    shown = {
+        **{
+            key: value for key, value in values.items() if key not in {"verdict", "record", "before", "now", "stations"}
+        },
+        **table.expert_page(verdict, said["properties"]),
+        **_face(values.get("face"), files),
+        "pictures": _pictures(pictures, "pictures", files),
+        "has_narrowing": "narrowing.svg" in files,
+        "has_strip": "strip.svg" in files,
+        "strip": ", ".join(f"{station['name']} {station.get('at', '–')}" for station in stations or []),
+    }
+    return typeset("statement.typ", shown, files, at=at, words=words or {})
 
 
-def label(values: sheet.LabelSheet, *, at: dt.datetime) -> bytes:
-    """The bench label, 62 × 29 mm, as a PDF."""
-    raise NotImplementedError
+def label(values: sheet.LabelSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
+    """The bench label, 62 × 29 mm, as a PDF; its clock face has no legend, the mark to look for is said in words."""
+    sheet.check(values, sheet.LabelSheet)
+    files = {"qr.svg": qr_code(values["qr"])}
+    shown = {**values, **_face(values.get("face"), files, legend=False)}
+    return typeset("label.typ", shown, files, at=at, words=words or {})
+
+
+def _face(face: sheet.Face | None, files: dict[str, bytes], *, legend: bool = True) -> dict[str, Any]:
+    """The clock face as a file, what it shows in words, and the agreed marks as a list."""
+    if face is None:
+        return {"agreed": []}
+    marks = face["marks"]
+    files["face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=legend).encode()
+    agreed = [mark for mark in marks if mark["category"] == "agreed"]
+    return {
+        "face": describe(marks),
+        "agreed": [
+            {"number": number, "words": mark.get("words", ""), "hour": clock_hour(float(mark["angle_deg"]))}
+            for number, mark in enumerate(agreed, 1)
+        ],
+    }
+
+
+def _pictures(pictures: Sequence[Mapping[str, Any]], where: str, files: dict[str, bytes]) -> list[dict[str, Any]]:
+    shown = []
+    for index, picture in enumerate(pictures):
+        turn = float(picture.get("turn_deg", 0))
+        data, width, height = printable(picture["data"], turn, f"{where}[{index}]")
+        files[f"picture-{index}.jpg"] = data
+        rings = [_turned(ring, turn, width / height) for ring in picture.get("rings", ())]
+        shown.append(
+            {
+                "file": f"picture-{index}.jpg",
+                "width": width,
+                "height": height,
+                "caption": picture["caption"],
+                "simulated": picture.get("simulated", False),
+                "rings": rings,
+            }
+        )
+    return shown
+
+
+def _turned(ring: Mapping[str, Any], turn_deg: float, aspect: float) -> dict[str, Any]:
+    """The place of a ring after its picture was turned counter-clockwise about its middle."""
+    angle = math.radians(turn_deg)
+    x, y = (float(ring["x"]) - 0.5) * aspect, 0.5 - float(ring["y"])
+    turned_x = x * math.cos(angle) - y * math.sin(angle)
+    turned_y = x * math.sin(angle) + y * math.cos(angle)
+    return {"x": turned_x / aspect + 0.5, "y": 0.5 - turned_y, "number": ring["number"]}

@@ -52,11 +52,25 @@ class Stone(TypedDict):
     not_seen: NotRequired[list[str]]
 
 
+class Ring(TypedDict):
+    """A ring around a mark on a picture; `x` and `y` as shares of its width and height from the top left."""
+
+    x: Number
+    y: Number
+    number: int
+
+
 class Picture(TypedDict):
-    """A photograph to print: the bytes of a JPEG or PNG and one line below it."""
+    """A photograph to print: the bytes of a JPEG or PNG and one line below it.
+
+    `turn_deg` turns it counter-clockwise about its middle, so that two pictures stand alike; `rings` are placed on the
+    picture as it was taken and turn with it.
+    """
 
     data: bytes
     caption: str
+    turn_deg: NotRequired[Number]
+    rings: NotRequired[list[Ring]]
     simulated: NotRequired[bool]
 
 
@@ -116,8 +130,9 @@ class ReceiptSheet(TypedDict):
 class StatementSheet(TypedDict):
     """The A4 statement: page 1 for the client, the rest for an expert.
 
-    `verdict` is the verdict's own JSON document; `checked` and `unchecked` are words for everybody; `record` is the
-    canonical JSON that is attached; `changes` what was changed as agreed (repolish, new head).
+    `verdict` is the verdict's own JSON document (numbers may be decimal strings); `checked` and `unchecked` are words
+    for everybody; `record` is the canonical JSON that is attached; `changes` what was changed as agreed (repolish, new
+    head).
     """
 
     shop: Shop

@@ -1,0 +1,91 @@
+"""From plain values to a PDF: templates of this folder, bundled typeface, nothing from the machine's own fonts.
+
+Values reach a template as JSON, never as source text. The PDF declares PDF/A-3a and PDF/UA-1 and depends on nothing but
+the values and the date given.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import json
+import re
+import tempfile
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import segno
+import typst
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from samestone.paper.sheet import BadSheet
+
+_HERE = Path(__file__).parent
+_LONGEST_PX = 1400
+_MISSING = re.compile(r'the text `"(.+?)"` could not be displayed')
+
+
+def typeset(
+    template: str, values: Mapping[str, Any], files: Mapping[str, bytes], *, at: dt.datetime, words: Mapping[str, Any]
+) -> bytes:
+    """One PDF from a template, its values and the files that it names.
+
+    A letter that no bundled font has is printed as its code point, such as [U+6771].
+    """
+    given = json.dumps({"words": {**default_words(), **words}, **values}, ensure_ascii=False)
+    while True:
+        try:
+            return _compiled(template, given, files, at)
+        except typst.TypstError as error:
+            letters = {letter for text in _MISSING.findall(str(error)) for letter in text if ord(letter) > 0x7F}
+            if not any(letter in given for letter in letters):
+                raise
+            for letter in letters:
+                given = given.replace(letter, f"[U+{ord(letter):04X}]")
+
+
+def _compiled(template: str, given: str, files: Mapping[str, bytes], at: dt.datetime) -> bytes:
+    """One run of the typesetter in a folder of its own; its virtual files can hold no pictures."""
+    sources = {name: (_HERE / name).read_bytes() for name in ("style.typ", template)}
+    with tempfile.TemporaryDirectory() as folder:
+        for name, data in {**sources, "sheet.json": given.encode(), **files}.items():
+            (Path(folder) / name).write_bytes(data)
+        pdf = typst.compile(
+            str(Path(folder) / template),
+            root=folder,
+            format="pdf",
+            font_paths=[str(_HERE / "fonts")],
+            ignore_system_fonts=True,
+            timestamp=at,
+            pdf_standards=["a-3a", "ua-1"],
+        )
+    return bytes(pdf)
+
+
+def default_words() -> dict[str, Any]:
+    """The fixed words on paper."""
+    return tomllib.loads((_HERE / "words.toml").read_text(encoding="utf-8"))
+
+
+def qr_code(text: str) -> bytes:
+    """A QR code as SVG with its quiet zone."""
+    out = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False, light="#fff")
+    return out.getvalue()
+
+
+def printable(data: bytes, turn_deg: float, where: str) -> tuple[bytes, int, int]:
+    """A picture small enough for paper, upright and turned counter-clockwise: JPEG bytes, width and height."""
+    try:
+        with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as opened:
+            picture = ImageOps.exif_transpose(opened).convert("RGB")
+    except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
+        raise BadSheet(f"{where} cannot be read as JPEG or PNG ({error}); give the picture's own bytes") from error
+    picture.thumbnail((_LONGEST_PX, _LONGEST_PX))
+    if turn_deg:
+        picture = picture.rotate(turn_deg, resample=Image.Resampling.BICUBIC, fillcolor=(241, 239, 233))
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=88)
+    return out.getvalue(), picture.width, picture.height
