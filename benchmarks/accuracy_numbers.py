@@ -75,8 +75,6 @@ def every_pair(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
 def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> tuple[dict[str, Any], Array, Array]:
     same, near, total = every_pair(kernels, columns, pair)
     far = total - len(near)
-    padded = np.concatenate([near, np.full(min(far, 10 * len(near)), -30.0)])
-    scale = total / len(padded) if far > 10 * len(near) else 1.0
     alarm = np.log1p(10.0**near).sum() / np.log(2) / total
     miss = np.log1p(10.0**-same).mean() / np.log(2)
     identities = {}
@@ -87,8 +85,8 @@ def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
     row = {
         "pairs of two stones": total,
         "Cllr": float(miss + alarm) / 2,
-        "Cllr min": cllr_min(same, padded) if scale == 1.0 else None,
-        "EER %": 100 * equal_error_rate(same, padded) if scale == 1.0 else None,
+        "Cllr min": cllr_min(same, near, far),
+        "EER %": 100 * equal_error_rate(same, near, far),
         "median log10 LR, one stone": float(np.median(same)),
         "5 % point": float(np.quantile(same, 0.05)),
         "LR < 1, one stone %": 100 * float((same < 0).mean()),

@@ -127,3 +127,16 @@ def test_cllr_agrees_with_lir() -> None:
     truth = np.concatenate([np.ones(400), np.zeros(700)])
     theirs = lir_cllr(LLRData(features=np.concatenate([same, other])[:, None], labels=truth))
     assert cllr(same, other) == pytest.approx(theirs, abs=1e-12)
+
+
+def test_least_cllr_agrees_with_lir() -> None:
+    from benchmarks.calibration import cllr_min
+    from lir.metrics import cllr_min as lir_cllr_min
+
+    rng = np.random.default_rng(10)
+    same, other = rng.normal(1.5, 1.2, 500), rng.normal(-1.7, 1.4, 500)
+    truth = np.concatenate([np.ones(500), np.zeros(500)])
+    theirs = lir_cllr_min(LLRData(features=np.concatenate([same, other])[:, None], labels=truth))
+    assert cllr_min(same, other) == pytest.approx(theirs, abs=1e-6)
+    with_far = np.concatenate([other, np.full(5000, -50.0)])
+    assert cllr_min(same, other, far=5000) == pytest.approx(cllr_min(same, with_far), abs=1e-9)

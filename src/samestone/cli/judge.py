@@ -152,6 +152,10 @@ def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator
 def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[batch.Chunk]:
     from concurrent.futures import ProcessPoolExecutor
 
+    from samestone import evidence
+
+    first, block = next(blocks)
+    yield evidence.batch.compare_lines(block, first=first, stock=stock)  # compiled here, inherited by the processes
     workers = min(len(os.sched_getaffinity(0)), 16)
     with ProcessPoolExecutor(workers, initializer=_start_worker) as pool:
         waiting: deque[Future[batch.Chunk]] = deque()

@@ -71,7 +71,7 @@ def _read_side(pair: dict[str, Any], side: str) -> Any:
     try:
         return read_examination(pair[side])
     except BadRecord as bad:
-        raise BadRecord(f"{side}.{bad.field}", bad.found, bad.expected, bad.remedy) from None
+        raise bad.within(side) from None
 
 
 def _error(number: int, bad: BadRecord) -> str:

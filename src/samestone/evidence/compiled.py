@@ -82,8 +82,9 @@ def kernel_sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener
 
 
 @njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
-def _count_all(table, window, points, whitener, ends, limits):  # type: ignore[no-untyped-def]
+def _count_all(table, window, points, whitener, steps):  # type: ignore[no-untyped-def]
     n, k = points.shape
+    ends, limits = steps
     counts = np.zeros((n, ends.size), np.int64)
     v = np.empty(k)
     for i in range(n):
@@ -108,5 +109,5 @@ def counts_left(
     table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, steps: tuple[Rows, Array]
 ) -> Rows:
     """For each point the stones that stay within the limit of every step: (columns done, largest squared distance)."""
-    counts: Rows = _count_all(table, window, points, np.ascontiguousarray(whitener), *steps)
+    counts: Rows = _count_all(table, window, points, np.ascontiguousarray(whitener), steps)
     return counts

@@ -105,10 +105,30 @@ class Parts:
 
 def whiten(S: Array) -> tuple[Array, Array]:
     """(W, c) with |W v|^2 = v' S^-1 v and c = ln of the normal density's constant, for covariances (n, k, k)."""
-    L = np.linalg.cholesky(S)
+    L = np.asarray(np.linalg.cholesky(S), np.float64)
     k = S.shape[-1]
     c = -np.log(L[..., range(k), range(k)]).sum(axis=-1) - 0.5 * k * math.log(2 * math.pi)
-    return np.linalg.inv(L), c
+    return _invert_lower(L), c
+
+
+def invert(S: Array) -> Array:
+    """The inverse of covariances (n, k, k)."""
+    W, _ = whiten(S)
+    return W.transpose(0, 2, 1) @ W
+
+
+def _invert_lower(L: Array) -> Array:
+    """Inverse of lower triangular matrices; for many small ones substitution is far quicker than the general way."""
+    if L.size < 1000:
+        return np.asarray(np.linalg.inv(L), np.float64)
+    W = np.zeros_like(L)
+    k = L.shape[-1]
+    for i in range(k):
+        W[..., i, i] = 1 / L[..., i, i]
+        for j in range(i):
+            along = (L[..., i, j:i] * W[..., j:i, j]).sum(axis=-1)
+            W[..., i, j] = -along * W[..., i, i]
+    return W
 
 
 def log_normal(v: Array, S: Array) -> Array:
@@ -134,7 +154,7 @@ def _sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Arra
 def _sums_together(table: Array, window: tuple[Rows, Rows], points: Array, whitener: Array, farthest: float) -> Array:
     n, k = points.shape
     # Outside this box a stone is further than the cut-off from every point: |W v|^2 >= v_j^2 / S_jj.
-    reach = np.sqrt(farthest * np.square(np.linalg.inv(whitener)).sum(axis=2))
+    reach = np.sqrt(farthest * np.square(_invert_lower(whitener)).sum(axis=2))
     low, high = (points - reach).min(axis=0), (points + reach).max(axis=0)
     rows = np.flatnonzero(((table[1:] > low[1:, None]) & (table[1:] < high[1:, None])).all(axis=0))
     table = table[:, rows]

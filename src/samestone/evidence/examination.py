@@ -46,6 +46,11 @@ class BadRecord(ValueError):
         self.expected = expected
         self.remedy = remedy
 
+    def within(self, where: str) -> BadRecord:
+        """The same refusal, seen from the object that holds the part it is about."""
+        path = f"{where}.{self.field}" if self.field and not self.field.startswith("[") else f"{where}{self.field}"
+        return BadRecord(path, self.found, self.expected, self.remedy)
+
 
 @dataclass(frozen=True, slots=True)
 class Measured:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samestone.evidence.density import Kernels, log_normal
+from samestone.evidence.density import Kernels, whiten
 from samestone.evidence.observable import Array, Rows
 
 
@@ -36,8 +36,8 @@ class Pairs:
     def distance(self, columns: tuple[int, ...] | None = None) -> Array:
         """(x-y)' (Ux+Uy)^-1 (x-y) in some columns."""
         x, Ux, y, Uy = self.cut(columns)
-        difference = x - y
-        squared: Array = np.einsum("ni,ni->n", difference, np.linalg.solve(Ux + Uy, difference[..., None])[..., 0])
+        W, _ = whiten(Ux + Uy)
+        squared: Array = np.square(np.einsum("nij,nj->ni", W, x - y)).sum(axis=1)
         return squared
 
 
@@ -61,10 +61,12 @@ class RandomSubstitute:
 def merge(pairs: Pairs) -> tuple[Array, Array, Array]:
     """(ln N(x-y; 0, Ux+Uy), c, C): how well two measurements of one stone fit, and the one they make together."""
     x, Ux, y, Uy = pairs.cut()
-    G = np.linalg.solve(Ux + Uy, Ux).transpose(0, 2, 1)
+    W, log_norm = whiten(Ux + Uy)
+    away = np.einsum("nij,nj->ni", W, y - x)
+    G = Ux @ W.transpose(0, 2, 1) @ W
     c = x + np.einsum("nij,nj->ni", G, y - x)
     C = Ux - G @ Ux
-    return log_normal(y - x, Ux + Uy), c, (C + C.transpose(0, 2, 1)) / 2
+    return log_norm - 0.5 * np.square(away).sum(axis=1), c, (C + C.transpose(0, 2, 1)) / 2
 
 
 def random_substitute(kernels: Kernels, pairs: Pairs) -> RandomSubstitute:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from samestone.evidence.density import Kernels, log_normal
+from samestone.evidence.density import Kernels, invert, log_normal
 from samestone.evidence.likelihood import Pairs, RandomSubstitute
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E
 
@@ -32,17 +32,17 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
         return drawn.log_lr
     x, _, y, Uy = pairs.cut()
     n = len(x)
-    Py = np.linalg.inv(Uy)
+    Py = invert(Uy)
     points, spreads, gates, widths = [], [], [], []
     for tau in TOLERANCES:
         T = _variances(pairs, matched, tau)
         P = Py.copy()
         P[:, matched, matched] += 1 / T
-        C = np.linalg.inv(P)
+        C = invert(P)
         pull = np.einsum("nij,nj->ni", Py, y)
         pull[:, matched] += x[:, matched] / T
         points.append(np.einsum("nij,nj->ni", C, pull))
-        spreads.append((C + C.transpose(0, 2, 1)) / 2)
+        spreads.append(C)
         wide = np.zeros((n, len(matched), len(matched)))
         wide[:, range(len(matched)), range(len(matched))] = T
         widths.append(wide)

@@ -8,9 +8,9 @@ from typing import Final
 from samestone.metrology import Instrument
 
 PAPER_INSTRUMENTS: Final[Mapping[str, Instrument]] = {
-    "printed mm": Instrument("printed mm", "paper", "mm", resolution=0.01, u=0.010, u_common=0.004, declared=True),
-    "printed ct": Instrument("printed ct", "paper", "ct", resolution=0.01, u=0.001, declared=True),
-    "printed %": Instrument("printed %", "paper", "%", resolution=1.0, u=0.5, declared=True),
+    "mm": Instrument("printed mm", "paper", "mm", resolution=0.01, u=0.010, u_common=0.004, declared=True),
+    "ct": Instrument("printed ct", "paper", "ct", resolution=0.01, u=0.001, declared=True),
+    "%": Instrument("printed %", "paper", "%", resolution=1.0, u=0.5, declared=True),
 }
 """Printed steps with the reproducibility among professionals behind them.
 

@@ -12,14 +12,14 @@ from samestone.evidence.likelihood import Pairs, random_substitute
 from samestone.evidence.lookalike import look_alike
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T
 
-BLUNDER = 0.0025
+BLUNDER = 0.001
 """How often one property of a pair is misread, miswritten or mistyped (assumed); such a reading says nothing."""
 
 _FAR = 150.0
 """Squared distance of a pair beyond which its LR is below any bound (e^-75)."""
 _FIT = 60.0
 _WORTH_DROPPING = 4.0
-"""Less than this saved by leaving a property out cannot matter: exp(2) BLUNDER is 2 %."""
+"""Less than this saved by leaving a property out cannot matter: exp(2) BLUNDER is below 1 %."""
 _GROUPS = ((LN_W,), (LN_D, E), (LN_A,), (LN_B,), (LN_Z,), (T,))
 _NEGLIGIBLE = math.log(1e-6)
 
