@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from samestone.shop.models import Job, Member, Shop
+from samestone.shop.models import Instrument, Job, Mark, Member, Reading, Shop
 
 pytestmark = pytest.mark.django_db
 
@@ -59,3 +59,103 @@ def test_pages_open_with_a_strict_policy(job: Job, browser: Client, address: str
     assert "unsafe" not in policy
     text = page.content.decode()
     assert "<style" not in text and " style=" not in text and " onclick" not in text
+
+
+def test_a_piece_is_taken_in_by_its_forms(browser: Client) -> None:
+    opened = browser.post("/take-in/", {"name": "Odile Farrow", "envelope": "77", "once": "one"})
+    assert opened["Location"] == "/job/77/take-in/piece/"
+    again = browser.post("/take-in/", {"name": "Odile Farrow", "envelope": "77", "once": "one"})
+    assert again["Location"] == opened["Location"], "the same form sent twice leads to the same job"
+    other = browser.post("/take-in/", {"name": "Someone Else", "envelope": "77", "once": "two"})
+    assert other.status_code == 422
+    assert "Envelope 77 is in use" in other.content.decode()
+    assert "Someone Else" in other.content.decode(), "what was typed is still there"
+    piece = {"kind": "ring", "words": "solitaire", "grams": "3.41"}
+    assert browser.post("/job/77/take-in/piece/", piece)["Location"] == "/job/77/take-in/stones/"
+    stone = {"position": "centre", "count": "1", "cut": "round brilliant", "material": "diamond", "basis": "tested"}
+    answer = browser.post("/job/77/take-in/stones/", {**stone, "treatment": "unknown"})
+    assert answer["Location"] == "/job/77/take-in/condition/"
+    browser.post("/job/77/claws/", {"count": "4", "question": "condition"})
+    browser.post("/job/77/marks/", {"category": "damage", "kind": "chip", "r": "0.97", "angle_deg": "30"})
+    refused = browser.post("/job/77/take-in/clean/", {"tight": "could not look", "methods": ["ultrasonic"]})
+    assert refused.status_code == 422
+    assert "Dirt may be all that holds a stone" in refused.content.decode()
+    browser.post("/job/77/leave-uncleaned/", {"why": "could not look at the claws", "question": "clean"})
+    browser.post("/job/77/marks/", {"category": "agreed", "r": "0.3", "angle_deg": "31", "words": "the black seed"})
+    browser.post("/job/77/take-in/work/", {"work": "new tips", "declared_value": "6,500"})
+    page = browser.get("/job/77/take-in/receipt/").content.decode()
+    assert "the black seed" in page and "4 claws" in page
+    assert Job.objects.get().declared_value == "6,500"
+
+
+def test_a_mark_without_the_clients_words_is_no_agreed_mark(browser: Client, job: Job) -> None:
+    browser.post("/job/1042/marks/", {"category": "agreed", "r": "0.3", "angle_deg": "31", "question": "marks"})
+    assert not Mark.objects.exists()
+    assert "own words" in browser.get("/job/1042/take-in/marks/").content.decode()
+
+
+def test_grams_that_cannot_be_are_refused_and_kept_on_the_page(browser: Client, job: Job) -> None:
+    answer = browser.post("/job/1042/take-in/piece/", {"kind": "ring", "words": "x", "grams": "34,1 g"})
+    assert answer.status_code == 422
+    assert "34.1 g” is not a number" in answer.content.decode()
+    answer = browser.post("/job/1042/take-in/piece/", {"kind": "ring", "words": "x", "grams": "34100"})
+    assert "Is the unit right?" in answer.content.decode()
+
+
+def test_the_bench_by_its_forms(browser: Client, job: Job, owner: Member) -> None:
+    stone = job.stones.get()
+    refused = browser.post(f"/stone/{stone.pk}/unset/", follow=True)
+    assert "the job stands at “taken in”" in refused.content.decode()
+    browser.post("/job/1042/finish-take-in/", {})
+    wrong = browser.post("/job/1042/hand-over/", {"number_read": "1043", "mark_seen": "yes", "to": "bench"})
+    assert "The envelope in the hand says 1043" in wrong.content.decode()
+    browser.post("/job/1042/hand-over/", {"number_read": "1042", "mark_seen": "yes", "grams": "3.4", "to": "bench"})
+    browser.post(f"/stone/{stone.pk}/unset/")
+    scale = Instrument.objects.get(kind="scale")
+    weights = {"first": "1.149", "second": "1.148", "instrument": scale.pk, "once": "w"}
+    browser.post(f"/stone/{stone.pk}/weigh/", weights)
+    browser.post(f"/stone/{stone.pk}/weigh/", weights)
+    assert [row.indications for row in Reading.objects.all()] == [["1.149", "1.148"]]
+    assert "1.149, 1.148 ct" in browser.get("/job/1042/bench/").content.decode()
+    counted = browser.post("/evening-count/", {"loose": [str(stone.pk)]}).content.decode()
+    assert "Not seen" in counted
+    browser.post(f"/stone/{stone.pk}/reset/")
+    browser.post("/job/1042/inspected/", {"against_instruction": "all as agreed"})
+    browser.post("/job/1042/ready/")
+    assert Job.objects.get().station == "ready"
+
+
+def test_only_the_owner_enrols_people(browser: Client, goldsmith: Member) -> None:
+    hand = Client()
+    hand.force_login(goldsmith, backend="django.contrib.auth.backends.ModelBackend")
+    for address in ("/people/", "/shop/"):
+        assert browser.get(address).status_code == 200
+        assert hand.get(address).status_code == 403
+    new = {"name": "Ada Finch", "username": "ada", "role": "goldsmith", "password": "a third long one"}
+    assert hand.post("/people/", new).status_code == 403
+    browser.post("/people/", new)
+    ada = Member.objects.get(username="ada")
+    browser.post(f"/people/{ada.pk}/let-go/")
+    assert Client().post("/sign-in/", {"username": "ada", "password": "a third long one"}).status_code == 200
+    browser.post(f"/people/{Member.objects.get(username='ines').pk}/let-go/")
+    assert Member.objects.get(username="ines").is_active, "the owner cannot lock herself out"
+
+
+def test_five_wrong_passwords_lock_the_name(owner: Member) -> None:
+    client = Client()
+    for _ in range(5):
+        answer = client.post("/sign-in/", {"username": "ines", "password": "wrong"})
+    assert answer.status_code == 429
+    locked = client.post("/sign-in/", {"username": "ines", "password": "a long enough one"})
+    assert locked.status_code == 429
+    assert "quarter of an hour" in locked.content.decode()
+
+
+def test_passwords_are_kept_as_argon2(settings: object, owner: Member) -> None:
+    from samestone.shop.site import settings as site
+
+    assert site.PASSWORD_HASHERS == ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+    settings.PASSWORD_HASHERS = site.PASSWORD_HASHERS  # type: ignore[attr-defined]
+    owner.set_password("a long enough one")
+    assert owner.password.startswith("argon2")
+    assert owner.check_password("a long enough one")

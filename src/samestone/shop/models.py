@@ -9,6 +9,7 @@ Numbers are decimal strings, times are aware datetimes. A person's name and addr
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -314,6 +315,10 @@ class Entry(models.Model):
     payload_digest = models.CharField(max_length=64)
     previous = models.CharField(max_length=64)
     digest = models.CharField(max_length=64, unique=True)
+
+    @property
+    def when(self) -> dt.datetime:
+        return dt.datetime.fromisoformat(self.at)
 
 
 class Payload(models.Model):

@@ -19,17 +19,17 @@ class NotReadyForPaper(Exception):
     """Something that a receipt must say is not recorded yet."""
 
 
-def missing_for_receipt(job: Job) -> tuple[str, ...]:
+def missing_for_receipt(job: Job) -> tuple[queries.Step, ...]:
     """What a receipt must say and is not recorded yet."""
     needed = ("piece", "stones", "clean") if job.express else ("piece", "stones", "condition", "work")
-    return tuple(step.title for step in queries.steps(job) if step.question in needed and not step.done)
+    return tuple(step for step in queries.steps(job) if step.question in needed and not step.done)
 
 
 @transaction.atomic
 def give_receipt(job: Job, *, at: dt.datetime, by: Member) -> Entry:
     """A receipt for everything recorded so far: the paper in the vault, its digest and number in the log."""
     if missing := missing_for_receipt(job):
-        raise NotReadyForPaper("A receipt needs first: " + ", ".join(missing) + ".")
+        raise NotReadyForPaper("A receipt needs first: " + ", ".join(step.title for step in missing) + ".")
     receipt = ledger.issue_receipt(job, at=at)
     seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
     pdf = paper.receipt(receipt_sheet(job, seal=seal, at=at, by=by), at=at)

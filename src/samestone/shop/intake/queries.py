@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import datetime as dt
+from dataclasses import dataclass, replace
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
@@ -35,10 +36,10 @@ class Step:
 class Event:
     """One line of a job's story."""
 
-    at: str
+    at: dt.datetime
     by: str
     kind: str
-    number: int
+    times: int = 1
 
 
 def first_stone(job: Job) -> Stone | None:
@@ -59,6 +60,12 @@ EXPRESS = ("piece", "stones", "condition", "pictures", "clean", "receipt")
 def next_question(job: Job) -> str:
     """The first question without an answer; the receipt once all have one."""
     return next((step.question for step in steps(job) if not step.done), "receipt")
+
+
+def question_after(job: Job, question: str) -> str:
+    """The question that follows; the last one follows itself."""
+    names = [step.question for step in steps(job)]
+    return names[min(names.index(question) + 1, len(names) - 1)] if question in names else names[0]
 
 
 def _piece_lines(job: Job) -> tuple[str, ...]:
@@ -90,12 +97,17 @@ def _picture_lines(job: Job) -> tuple[str, ...]:
     return (f"{count} picture{'s' if count > 1 else ''}",) if count else ()
 
 
-def _clean_lines(job: Job) -> tuple[str, ...]:
+def cleaning(job: Job) -> str:
+    """How it was cleaned, or why not; empty when neither is settled yet."""
     entry = ledger.history(job, "cleaned", "left uncleaned").last()
     if entry is None:
-        return ()
+        return ""
     told = entry.payload.data
-    return (f"not cleaned: {told['why']}",) if "why" in told else ("cleaned: " + ", ".join(told["methods"]),)
+    return f"Not cleaned: {told['why']}" if "why" in told else "Cleaned: " + ", ".join(told["methods"])
+
+
+def _clean_lines(job: Job) -> tuple[str, ...]:
+    return tuple(filter(None, (cleaning(job),)))
 
 
 def _look_lines(job: Job) -> tuple[str, ...]:
@@ -172,12 +184,13 @@ def take_in_examination(job: Job) -> Examination | None:
 
 
 def story(job: Job) -> tuple[Event, ...]:
-    """What happened to the job, newest first; findings of one minute are told as one line."""
+    """What happened to the job, newest first; the same again and again is told in one line."""
     events: list[Event] = []
     for entry in ledger.history(job):
-        event = Event(entry.at, entry.payload.data["by"], entry.kind, entry.number)
-        if not (events and (events[-1].kind, events[-1].by) == (event.kind, event.by)):
-            events.append(event)
+        event = Event(entry.when, entry.payload.data["by"], entry.kind)
+        if events and (events[-1].kind, events[-1].by) == (event.kind, event.by):
+            event = replace(event, times=events.pop().times + 1)
+        events.append(event)
     return tuple(reversed(events))
 
 

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import passage
+from samestone.shop import ledger, passage
 from samestone.shop.finding import ExaminationFinished, TakenBackAlready, record_finding, take_back
 from samestone.shop.intake import actions, care, forms, paperwork, queries
 from samestone.shop.life import NotPossibleNow
@@ -52,8 +52,9 @@ def show_job(request: HttpRequest, envelope: str) -> HttpResponse:
         "job": job,
         "steps": queries.steps(job),
         "story": queries.story(job),
+        "piece": job.pieces.first(),
+        "has_receipt": ledger.last_receipt(job) is not None,
         "notices": queries.notices(job),
-        "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
         "taking_in": queries.is_open_for_take_in(job),
         "next_question": queries.next_question(job),
     }
@@ -101,7 +102,8 @@ def ask_condition(request: HttpRequest, job: Job) -> HttpResponse:
 
 
 def ask_pictures(request: HttpRequest, job: Job) -> HttpResponse:
-    return _question(request, job, "pictures", photographs=queries.photographs(job, "received"))
+    photographs = queries.photographs(job, "received")
+    return _question(request, job, "pictures", photographs=photographs, stone=queries.first_stone(job))
 
 
 def ask_clean(request: HttpRequest, job: Job) -> HttpResponse:
@@ -121,11 +123,13 @@ def ask_clean(request: HttpRequest, job: Job) -> HttpResponse:
                 form.add_error(None, str(error))
             else:
                 return _onward(job, "clean")
-    return _question(request, job, "clean", form=form, answers=answers, cautions=care.cautions())
+    return _question(
+        request, job, "clean", form=form, answers=answers, cautions=care.cautions(), cleaned=queries.cleaning(job)
+    )
 
 
 def ask_look(request: HttpRequest, job: Job) -> HttpResponse:
-    return _question(request, job, "look", examination=queries.take_in_examination(job))
+    return _question(request, job, "look", examination=queries.take_in_examination(job), stones=list(job.stones))
 
 
 def ask_marks(request: HttpRequest, job: Job) -> HttpResponse:
@@ -142,7 +146,8 @@ def ask_work(request: HttpRequest, job: Job) -> HttpResponse:
 
 
 def ask_receipt(request: HttpRequest, job: Job) -> HttpResponse:
-    return _question(request, job, "receipt", missing=paperwork.missing_for_receipt(job))
+    page = {"receipts": ledger.receipts_given(job), "taking_in": queries.is_open_for_take_in(job)}
+    return _question(request, job, "receipt", missing=paperwork.missing_for_receipt(job), **page)
 
 
 _ASK: dict[str, Callable[[HttpRequest, Job], HttpResponse]] = {
@@ -284,6 +289,8 @@ def _question(request: HttpRequest, job: Job, question: str, **extra: Any) -> Ht
         "question": question,
         "title": queries.QUESTIONS[question],
         "steps": queries.steps(job),
+        "after": queries.question_after(job, question),
+        "settled": not queries.is_open_for_take_in(job),
         "once": uuid.uuid4(),
         **extra,
     }
@@ -313,10 +320,7 @@ def _chosen_stone(request: HttpRequest, job: Job) -> Stone | None:
 
 
 def _onward(job: Job, question: str) -> HttpResponse:
-    """To the question after this one."""
-    names = [step.question for step in queries.steps(job)]
-    place = names.index(question) + 1
-    return redirect("take-in", envelope=job.envelope, question=names[min(place, len(names) - 1)])
+    return redirect("take-in", envelope=job.envelope, question=queries.question_after(job, question))
 
 
 def _try(request: HttpRequest, job: Job, act: Callable[[], Any], *, then: str = "") -> HttpResponse:

@@ -20,6 +20,10 @@ FIRST_INSTRUMENTS = (
 )
 
 
+class CannotLetGo(Exception):
+    """Nobody may be left who can sign in as owner."""
+
+
 @transaction.atomic
 def open_shop(  # noqa: PLR0913 - the first page of the shop asks for just this
     *,
@@ -58,3 +62,24 @@ def enrol_member(*, name: str, username: str, password: str, role: str, by: Memb
     member = Member.objects.enrol(username=username, password=password, name=name, role=role)
     ledger.append("member enrolled", about="shop", at=at, by=by, details={"username": username, "role": role})
     return member
+
+
+@transaction.atomic
+def let_go(member: Member, *, by: Member, at: dt.datetime) -> None:
+    """Someone no longer works here: no sign-in any more, their name stays on what they did."""
+    if member == by:
+        raise CannotLetGo("You cannot let yourself go; someone else has to.")
+    member.is_active = False
+    member.save()
+    ledger.append("member let go", about="shop", at=at, by=by, details={"username": member.username})
+
+
+@transaction.atomic
+def describe_shop(*, name: str, street: str, town: str, terms: list[list[str]], by: Member, at: dt.datetime) -> Shop:
+    """What stands on the papers from now on."""
+    shop = Shop.objects.get()
+    shop.name, shop.street, shop.town, shop.terms = name, street, town, terms
+    shop.save()
+    details = {"name": name, "street": street, "town": town, "terms": terms}
+    ledger.append("shop described", about="shop", at=at, by=by, details=details)
+    return shop

@@ -72,7 +72,7 @@ def play_story(clock: Clock, say: SAY) -> None:
     leave_open_jobs(clock, owner, bench_hand)
     say("Left four jobs open at other stations")
     for one, told in ((alike, story.ALIKE), (job, story.JOB)):
-        pick_up(one, told, clock, bench_hand, owner, say)
+        pick_up(one, told, clock, examiner=bench_hand, owner=owner, say=say)
 
 
 def take_in(told: story.Told, clock: Clock, by: Member, say: SAY) -> Job:
@@ -138,7 +138,7 @@ def work_at_bench(job: Job, clock: Clock, by: Member, say: SAY) -> None:
     say(f"{job.envelope}: out of its setting, {weight.indications[0]} ct loose, set again, inspected, ready")
 
 
-def pick_up(job: Job, told: story.Told, clock: Clock, examiner: Member, owner: Member, say: SAY) -> None:
+def pick_up(job: Job, told: story.Told, clock: Clock, *, examiner: Member, owner: Member, say: SAY) -> None:
     """Looked at again by someone who is not shown what was found before; judged; handed over, or stopped."""
     stone = job.stones.get()
     look(begin_examination(stone, "pick-up", at=clock.after(15), by=examiner), told.after, clock, examiner)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 
+from samestone.shop.models import Member
+
 
 class FirstStartForm(forms.Form):
     """The shop's name and its owner."""
@@ -24,3 +26,49 @@ class FirstStartForm(forms.Form):
         password: str = self.cleaned_data["password"]
         validate_password(password)
         return password
+
+
+class NewMemberForm(forms.Form):
+    """Someone new who works here."""
+
+    name = forms.CharField(label="Name", max_length=120)
+    username = forms.SlugField(label="Sign-in name", max_length=40)
+    role = forms.ChoiceField(
+        label="Works as", choices=Member.Role.choices, initial="goldsmith", widget=forms.RadioSelect
+    )
+    password = forms.CharField(
+        label="First password", widget=forms.PasswordInput(attrs={"autocomplete": "new-password"})
+    )
+
+    def clean_username(self) -> str:
+        username: str = self.cleaned_data["username"]
+        if Member.objects.filter(username=username).exists():
+            raise forms.ValidationError(f"“{username}” is taken; choose another sign-in name.")
+        return username
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        validate_password(password)
+        return password
+
+
+class ShopForm(forms.Form):
+    """What stands on the papers. Terms: one a line, `topic: your lawyer's words`."""
+
+    name = forms.CharField(label="The shop's name", max_length=120)
+    street = forms.CharField(label="Street", max_length=200, required=False)
+    town = forms.CharField(label="Town", max_length=120, required=False)
+    terms = forms.CharField(
+        label="Terms on the receipt",
+        help_text="One a line: the topic, a colon, then your own lawyer's words.",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 6}),
+    )
+
+    def clean_terms(self) -> list[list[str]]:
+        lines = [line.strip() for line in self.cleaned_data["terms"].splitlines() if line.strip()]
+        pairs = [[part.strip() for part in line.split(":", 1)] for line in lines]
+        for line, pair in zip(lines, pairs, strict=True):
+            if len(pair) != 2 or not all(pair):
+                raise forms.ValidationError(f"“{line}” has no topic; write it as “topic: words”.")
+        return pairs

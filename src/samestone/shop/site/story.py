@@ -98,9 +98,7 @@ JOB = Told(
     stone={"material": "diamond", "basis": "tested", "treatment": "none", "cut": "round brilliant"},
     work=_work("Four new claw tips, tighten, clean", "6,500", "old or worn claws", "heat near the stone"),
     received_pictures={"as received": "received", "side": "side"},
-    damage=(
-        {"kind": "abrasion", "r": "0.62", "angle_deg": "70", "size": "0.06", "words": "wear on a facet edge"},
-    ),
+    damage=({"kind": "abrasion", "r": "0.62", "angle_deg": "70", "size": "0.06", "words": "wear on a facet edge"},),
     agreed=(
         {"kind": "crystal", "r": "0.33", "angle_deg": "31", "words": "the little black seed, half way to the claw"},
         {"kind": "pinpoint", "r": "0.36", "angle_deg": "166", "words": "three grains of pepper across from it"},

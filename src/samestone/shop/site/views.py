@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_POST
 
 from samestone.shop import vault
-from samestone.shop.models import Photograph, Shop
+from samestone.shop.models import Member, Photograph, Shop
+from samestone.shop.sign_in import owner_only, signed_in
 from samestone.shop.site import actions, queries
-from samestone.shop.site.forms import FirstStartForm
+from samestone.shop.site.forms import FirstStartForm, NewMemberForm, ShopForm
 
 
 class SignIn(LoginView):
@@ -53,3 +56,38 @@ def show_photograph(request: HttpRequest, pk: int) -> HttpResponse:
     response = HttpResponse(content, content_type=row.media_type)
     response["Cache-Control"] = "private, max-age=31536000, immutable"
     return response
+
+
+@owner_only
+def show_people(request: HttpRequest) -> HttpResponse:
+    """Who works here; the owner enrols and lets go."""
+    form = NewMemberForm(request.POST or None)
+    if form.is_valid():
+        actions.enrol_member(by=signed_in(request), at=timezone.now(), **form.cleaned_data)
+        return redirect("people")
+    page = {"form": form, "members": Member.objects.order_by("name")}
+    return render(request, "people.html", page, status=422 if request.POST else 200)
+
+
+@require_POST
+@owner_only
+def let_go(request: HttpRequest, pk: int) -> HttpResponse:
+    try:
+        actions.let_go(get_object_or_404(Member, pk=pk), by=signed_in(request), at=timezone.now())
+    except actions.CannotLetGo as error:
+        messages.error(request, str(error))
+    return redirect("people")
+
+
+@owner_only
+def describe_shop(request: HttpRequest) -> HttpResponse:
+    """Name, address and terms on the papers."""
+    shop = Shop.objects.get()
+    terms = "\n".join(f"{topic}: {words}" for topic, words in shop.terms)
+    initial = {"name": shop.name, "street": shop.street, "town": shop.town, "terms": terms}
+    form = ShopForm(request.POST or None, initial=initial)
+    if form.is_valid():
+        actions.describe_shop(by=signed_in(request), at=timezone.now(), **form.cleaned_data)
+        messages.success(request, "Kept. It stands on every paper from now on.")
+        return redirect("shop")
+    return render(request, "shop.html", {"form": form}, status=422 if request.POST else 200)
