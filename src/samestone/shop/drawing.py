@@ -1,4 +1,4 @@
-"""Rows → the words and marks that paper takes."""
+"""Rows → the drawings that screen and paper share: the clock face and the job strip."""
 
 from __future__ import annotations
 
@@ -7,19 +7,58 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
 
-from samestone.shop.models import Mark
+from samestone import paper
+from samestone.shop import ledger
+from samestone.shop.life import MOVES, Station
+from samestone.shop.models import Job, Mark, Member, Stone
+
+
+def clock_face(stone: Stone, marks: Iterable[Mark], *, legend: bool = True) -> SafeString:
+    """The plan view with these marks as SVG for a page; taps on it are read by clockface.js."""
+    # The drawing is made by paper, which escapes every word in it.
+    return mark_safe(paper.clock_face(stone.cut, paper_marks(marks), legend=legend))
 
 
 def paper_marks(marks: Iterable[Mark]) -> list[Any]:
-    """Marks as paper draws them; what was left empty is left out."""
-    return [
-        {"category": mark.category, "angle_deg": mark.angle_deg, "id": str(mark.pk)}
-        | {name: value for name in ("r", "to_deg", "kind", "words") if (value := getattr(mark, name))}
-        for mark in marks
-    ]
+    """Marks as paper takes them."""
+    return [_paper_mark(mark) for mark in marks]
 
 
-def local_words(at: dt.datetime) -> str:
+def _paper_mark(mark: Mark) -> dict[str, str]:
+    optional = {"r": mark.r, "to_deg": mark.to_deg, "kind": mark.kind, "words": mark.words}
+    stated = {name: value for name, value in optional.items() if value}
+    return {"category": mark.category, "angle_deg": mark.angle_deg, "id": str(mark.pk), **stated}
+
+
+def job_strip(job: Job) -> SafeString:
+    """The stations of the job as SVG for a page."""
+    return mark_safe(paper.job_strip(stations(job)))
+
+
+def stations(job: Job) -> list[Any]:
+    """The job's stations as paper takes them: the last time each was reached, by whom; later ones are still ahead."""
+    reached: dict[str, tuple[str, str]] = {}
+    names = dict(Member.objects.values_list("username", "name"))
+    for entry in ledger.history(job, "job opened", *MOVES):
+        to = Station.TAKEN_IN if entry.kind == "job opened" else MOVES[entry.kind].to
+        if to is not None:
+            by = entry.payload.data["by"]
+            reached[to.value] = entry.at, names.get(by, by)
+    order = [station.value for station in Station]
+    behind = order[: order.index(job.station) + 1]
+    return [_station(name, reached.get(name) if name in behind else None, now=name == job.station) for name in order]
+
+
+def _station(name: str, reached: tuple[str, str] | None, *, now: bool) -> dict[str, Any]:
+    told: dict[str, Any] = {"name": name}
+    if reached:
+        told |= {"at": local_words(reached[0]), "by": reached[1]}
+    return {**told, "now": True} if now else told
+
+
+def local_words(at: str | dt.datetime) -> str:
     """A time as it is read at the counter: day, month and the hour here."""
-    return f"{timezone.localtime(at):%-d %b %Y %H:%M}"
+    moment = dt.datetime.fromisoformat(at) if isinstance(at, str) else at
+    return f"{timezone.localtime(moment):%-d %b %Y %H:%M}"

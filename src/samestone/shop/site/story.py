@@ -33,7 +33,7 @@ class Look:
     readings: dict[str, list[str]]
     reactions: dict[str, dict[str, str]]
     observations: dict[str, str]
-    characteristics: tuple[dict[str, str], ...]
+    characteristics: tuple[dict[str, Any], ...]
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ class Told:
     before: Look
     after: Look
     received_pictures: dict[str, str]
-    agreed: tuple[dict[str, str], ...]
-    damage: tuple[dict[str, str], ...] = ()
+    agreed: tuple[dict[str, Any], ...]
+    damage: tuple[dict[str, Any], ...] = ()
     goes_home: bool = True
 
 
