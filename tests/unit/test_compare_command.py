@@ -1,0 +1,93 @@
+"""`samestone compare` as a stranger runs it."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.unit.evidence_record import RECORD, changed, indicate
+
+from samestone import cli
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> dict[str, Path]:
+    """The record, the same stone weighed again, and a record that cannot be."""
+    records = {
+        "a": RECORD,
+        "b": changed(indicate(weight_ct="1.033")),
+        "grams": changed(indicate(weight_ct="0.206")),
+    }
+    for name, record in records.items():
+        (tmp_path / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
+    return {name: tmp_path / f"{name}.json" for name in records}
+
+
+def run(*arguments: object) -> int:
+    return cli.main(["compare", *map(str, arguments)])
+
+
+def test_two_records_give_a_sentence_first_and_the_figures_below(
+    files: dict[str, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(files["a"], files["b"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("It agrees with the stone that was left")
+    text = "\n".join(lines)
+    assert "both records describe the same stone" in text
+    assert "reference stones could not be told apart" in text
+
+
+def test_json_gives_the_whole_result(files: dict[str, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(files["a"], files["b"], "--json", "--stock", 30) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["log10_lr"]["look_alike"]["stock"] == 30
+    assert result["ladder"] in {"agrees", "agrees_some_unchecked"}
+
+
+def test_a_record_that_cannot_be_is_refused_by_name(
+    files: dict[str, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert run(files["a"], files["grams"]) == 2
+    error = capsys.readouterr().err
+    assert "grams.json" in error
+    assert "weight_ct" in error
+    assert "1 g is 5 ct" in error
+    twice = tmp_path / "twice.json"
+    twice.write_text('{"format": "samestone-examination/1", "format": "x"}', encoding="utf-8")
+    assert run(files["a"], twice) == 2
+    assert "stands twice" in capsys.readouterr().err
+    assert run(files["a"], tmp_path / "none.json") == 2
+    assert "none.json" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [[], ["one.json"], ["a", "b", "--batch", "c"], ["--batch", "-", "--stock", "1"]])
+def test_arguments_that_make_no_sense_are_refused(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*arguments) == 2
+    assert "samestone:" in capsys.readouterr().err
+
+
+def test_a_stream_answers_every_line_in_order(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pairs: list[Any] = [{"a": RECORD, "b": RECORD, "id": i} for i in range(3)]
+    pairs.insert(1, {"a": RECORD, "b": changed(indicate(table_percent="104"))})
+    text = "\n".join(json.dumps(pair) for pair in pairs)
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+    assert run("--batch", "-") == 2
+    results = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [result.get("id") for result in results] == [0, None, 1, 2]
+    assert results[1]["error"]["line"] == 2
+
+
+def test_a_long_stream_is_shared_out_and_keeps_its_order(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "pairs.jsonl"
+    file.write_text("".join(json.dumps({"a": RECORD, "b": RECORD, "id": i}) + "\n" for i in range(350)), "utf-8")
+    assert run("--batch", file) == 0
+    results = [json.loads(line) for line in capfd.readouterr().out.splitlines()]
+    assert [result["id"] for result in results] == list(range(350))
+    assert len({json.dumps(result["log10_lr"]) for result in results}) == 1
