@@ -58,7 +58,7 @@ def _compiled(template: str, given: str, files: Mapping[str, bytes], at: dt.date
             format="pdf",
             font_paths=[str(_HERE / "fonts")],
             ignore_system_fonts=True,
-            timestamp=at,
+            timestamp=at.replace(microsecond=0),
             pdf_standards=["a-3a", "ua-1"],
         )
     return bytes(pdf)
