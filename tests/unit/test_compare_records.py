@@ -56,6 +56,7 @@ def test_one_decisive_disagreement_outweighs_any_number_of_agreements() -> None:
     assert result.ladder == "disagrees"
     assert "weight" in result.sentence
     assert {finding.what for finding in result.findings if finding.outcome == "disagrees"} == {"weight_ct"}
+    assert "misread" in result.flags["lone_disagreement"]
 
 
 def test_a_film_of_grease_is_no_disagreement() -> None:

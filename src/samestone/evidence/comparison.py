@@ -135,6 +135,8 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
         unchecked=bool(unchecked),
         outside="outside_population" in flags,
     )
+    if ladder == "disagrees" and random.value > 0:
+        flags["lone_disagreement"] = _LONE
     return Verdict(
         question=question,
         ladder=ladder,
@@ -206,6 +208,11 @@ def _flags(before: Examination, after: Examination, numbers: Numbers | None) -> 
         flags[f"declared_{change}"] = _DECLARED[change]
     return flags
 
+
+_LONE = (
+    "all but one thing agree: it was misread, or this is another stone that agrees by chance or choice; the ratio allows "
+    "for a misreading until it is repeated"
+)
 
 _DECLARED = {
     "repolish": "repolished as declared: sizes and weight may have fallen a little",
