@@ -105,6 +105,11 @@ def decimal_strings(value: Any) -> Any:
     return custody.canonical.decimal_strings(value)
 
 
+def record_bytes(value: Any) -> bytes:
+    """A record as a packet keeps it: decimal strings, canonical JSON."""
+    return custody.canonical.canonical_bytes(decimal_strings(value))
+
+
 def utc(at: dt.datetime) -> str:
     """RFC 3339 in UTC to the millisecond, as it is hashed."""
     return at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
@@ -143,7 +148,8 @@ def last_receipt(job: Job) -> custody.receipt.Receipt | None:
 
 def receipts_given(job: Job | None = None) -> list[custody.receipt.Receipt]:
     """The receipts given for a job, or for all, oldest first."""
-    entries = Entry.objects.filter(kind="receipt given").select_related("payload").order_by("number")
+    kinds = ("receipt given", "papers given")
+    entries = Entry.objects.filter(kind__in=kinds).select_related("payload").order_by("number")
     if job is not None:
         entries = entries.filter(subject=subject(job))
     return [custody.receipt.Receipt.from_json(entry.payload.data["receipt"]) for entry in entries]

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from django.db import transaction
 
-from samestone.shop.examine.question import LOOSE_ONLY, BY_NAME, questions_for
+from samestone.shop.examine.question import BY_NAME, LOOSE_ONLY, questions_for
 from samestone.shop.finding import finish_examination, record_finding, take_back
 from samestone.shop.models import Examination, Instrument, Member, NotExamined, Observation, Reaction, Reading
 

@@ -37,9 +37,7 @@ QUESTIONS = (
         "gauge",
     ),
     Question("depth", "Depth", "reading", ("depth_mm",), "Table to culet, three times.", "gauge"),
-    Question(
-        "table", "Table", "reading", ("table_percent",), "In per cent of the mean girdle diameter.", "microscope"
-    ),
+    Question("table", "Table", "reading", ("table_percent",), "In per cent of the mean girdle diameter.", "microscope"),
     Question("weight", "Weight", "reading", ("weight_ct",), "Lid shut, level, three times.", "scale"),
     Question("probe", "Thermal probe", "probe", ("thermal_probe",), "Known stones first, then three touches.", "probe"),
     Question(

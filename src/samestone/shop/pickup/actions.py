@@ -10,7 +10,7 @@ from samestone.shop import ledger
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Entry, Job, Mark, Member, Stone
 from samestone.shop.passage import hold_job, move_job
-from samestone.shop.pickup import policy, queries, verdict
+from samestone.shop.pickup import paperwork, policy, queries, verdict
 
 STOPPED = "the stone does not agree with its record"
 MARK_MISSING = "an agreed mark was not found at pick-up"
@@ -67,10 +67,15 @@ def stop_job(job: Job, why: str, *, at: dt.datetime, by: Member) -> Job:
 
 @transaction.atomic
 def release_job(job: Job, *, to: str, at: dt.datetime, by: Member) -> Job:
-    """Hands the piece over: `to` the client or the collector. Raises `NotPossibleNow` with every demand not met."""
+    """Hands the piece over, with statement and packet: `to` the client or the collector.
+
+    Raises `NotPossibleNow` with every demand that is not met.
+    """
     open_demands = [demand.words for demand in policy.demands(queries.facts(job)) if not demand.met]
     if open_demands:
         raise NotPossibleNow("Not handed over. Still open: " + "; ".join(open_demands) + ".")
     if to not in ("the client", "the named collector"):
         raise NotPossibleNow("Say who takes it: the client, or the named collector.")
-    return move_job(job, "picked up", at=at, by=by, details={"to": to, "looked_and_agreed": True})
+    now = move_job(job, "picked up", at=at, by=by, details={"to": to, "looked_and_agreed": True})
+    paperwork.give_papers(now, at=at, by=by)
+    return now

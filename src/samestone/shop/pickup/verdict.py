@@ -19,7 +19,9 @@ def examinations_of(stone: Stone) -> tuple[Examination, Examination]:
     before = _newest(stone, Examination.Occasion.TAKE_IN)
     after = _newest(stone, Examination.Occasion.PICK_UP)
     if before is None:
-        raise CannotCompare(f"The {stone.position} stone was not examined at take-in: there is nothing to compare with.")
+        raise CannotCompare(
+            f"The {stone.position} stone was not examined at take-in: there is nothing to compare with."
+        )
     if after is None:
         raise CannotCompare(f"Examine the {stone.position} stone again first.")
     return before, after

@@ -1,0 +1,204 @@
+"""What the browser may send while a stone is looked at; numbers stay as typed."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from samestone.gem import PROPERTIES, check_values
+from samestone.shop.examine import question as asked
+from samestone.shop.field import DecimalText
+from samestone.shop.models import Examination, Instrument
+from samestone.shop.photograph import VIEWS
+
+TURNS = 3
+# Three looks at one thing differ by less than this; more is a slip (common practice, no source).
+_WIDEST_SPREAD = Decimal("0.03")
+_SPREAD_FLOOR = {"mm": Decimal("0.10"), "ct": Decimal("0.01"), "%": Decimal("2")}
+
+
+def words(*choices: str) -> list[tuple[str, str]]:
+    return [(choice, choice) for choice in choices]
+
+
+class ReadingsForm(forms.Form):
+    """Three indications for each property of one question, and the instrument; one indication is enough, and said."""
+
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, question: asked.Question, examination: Examination, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.question, self.examination = question, examination
+        self.missing = {row.what: row.why for row in examination.not_examined.current() if row.what in question.whats}
+        before = {row.property: row for row in examination.readings.current() if row.property in question.whats}
+        for what in question.whats:
+            typed = before[what].indications if what in before else []
+            for turn in range(TURNS):
+                shown = typed[turn] if turn < len(typed) else None
+                self.fields[f"{what}-{turn}"] = self._field(what, turn, shown)
+        unit = PROPERTIES[question.single].unit
+        fits = Instrument.objects.filter(unit=unit, retired_at=None).order_by("pk")
+        used = next((row.instrument_id for row in before.values()), None)
+        self.fields["instrument"] = forms.ModelChoiceField(
+            label="Read with", queryset=fits, empty_label=None, initial=used or fits.first()
+        )
+
+    def _field(self, what: str, turn: int, shown: str | None) -> forms.Field:
+        known = PROPERTIES[what]
+        label = f"{known.label}, {turn + 1} of {TURNS}"
+        field = DecimalText(unit=known.unit, lowest="0", highest="100000", label=label, required=False, initial=shown)
+        field.widget.attrs["aria-label"] = label
+        return field
+
+    @property
+    def rows(self) -> list[dict[str, Any]]:
+        """For the page: each property with its three fields and what is wrong with it."""
+        return [
+            {
+                "what": what,
+                "label": asked.LABELS[what],
+                "unit": PROPERTIES[what].unit,
+                "fields": [self[f"{what}-{turn}"] for turn in range(TURNS)],
+                "errors": [error for turn in range(TURNS) for error in self[f"{what}-{turn}"].errors],
+                "missing": self.missing.get(what, ""),
+            }
+            for what in self.question.whats
+        ]
+
+    @property
+    def indications(self) -> dict[str, list[str]]:
+        """What was typed, property by property, without the empty fields."""
+        typed = {
+            what: [text for turn in range(TURNS) if (text := self.cleaned_data.get(f"{what}-{turn}"))]
+            for what in self.question.whats
+        }
+        return {what: texts for what, texts in typed.items() if texts}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if self.errors:
+            return cleaned
+        typed = self.indications
+        for what in self.question.whats:
+            if what not in typed and what not in self.missing:
+                self.add_error(f"{what}-0", f"Type the {PROPERTIES[what].label}, or tap “could not look”.")
+        for what, texts in typed.items():
+            self._refuse_what_cannot_be(what, texts)
+        if not self.errors:
+            self._refuse_what_does_not_fit(typed)
+        return cleaned
+
+    def _refuse_what_cannot_be(self, what: str, texts: list[str]) -> None:
+        for turn, text in enumerate(texts):
+            for problem in check_values({what: float(text)}):
+                self.add_error(
+                    f"{what}-{turn}", f"Found {problem.found}; expected {problem.expected}. {_says(problem)}"
+                )
+                return
+        numbers = [Decimal(text) for text in texts]
+        spread, floor = max(numbers) - min(numbers), _SPREAD_FLOOR[PROPERTIES[what].unit]
+        if spread > max(floor, max(numbers) * _WIDEST_SPREAD):
+            unit = PROPERTIES[what].unit
+            self.add_error(f"{what}-0", f"These differ by {spread} {unit}. Read the odd one again.")
+
+    def _refuse_what_does_not_fit(self, typed: dict[str, list[str]]) -> None:
+        """Against the other readings of this same examination, never against an earlier one."""
+        means = {
+            row.property: _mean(row.indications)
+            for row in self.examination.readings.current()
+            if row.property in PROPERTIES
+        }
+        means |= {what: _mean(texts) for what, texts in typed.items()}
+        for problem in check_values(means):
+            where = problem.where if problem.where in typed else next(iter(typed))
+            self.add_error(f"{where}-0", f"Found {problem.found}; expected {problem.expected}. {_says(problem)}")
+
+
+def _mean(texts: list[str]) -> float:
+    return sum(map(float, texts)) / len(texts)
+
+
+def _says(problem: Any) -> str:
+    text = str(problem.remedy)
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+class UvForm(forms.Form):
+    strength = forms.ChoiceField(choices=words(*asked.STRENGTHS), widget=forms.RadioSelect, label="How strong")
+    colour = forms.ChoiceField(
+        choices=words(*asked.COLOURS), widget=forms.RadioSelect, label="Which colour", required=False
+    )
+    instrument = forms.ModelChoiceField(label="Lamp", queryset=Instrument.objects.none(), required=False)
+    distance_mm = DecimalText(label="Distance", unit="mm", lowest="1", highest="1000", required=False)
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lamps = Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk")
+        field: Any = self.fields["instrument"]
+        field.queryset, field.initial = lamps, lamps.first()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if cleaned.get("strength") == "none":
+            cleaned["colour"] = ""
+        elif cleaned.get("strength") and not cleaned.get("colour"):
+            self.add_error("colour", "It glows: choose its colour.")
+        return cleaned
+
+
+class ProbeForm(forms.Form):
+    result = forms.ChoiceField(choices=words(*asked.PROBE_RESULTS), widget=forms.RadioSelect, label="It shows")
+    instrument = forms.ModelChoiceField(label="Probe", queryset=Instrument.objects.none(), required=False)
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        probes = Instrument.objects.filter(kind="probe", retired_at=None).order_by("pk")
+        field: Any = self.fields["instrument"]
+        field.queryset, field.initial = probes, probes.first()
+
+
+class ObservationForm(forms.Form):
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, what: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["value"] = forms.ChoiceField(
+            choices=words(*asked.OBSERVATIONS[what]), widget=forms.RadioSelect, label="It is"
+        )
+
+
+class InscriptionForm(forms.Form):
+    value = forms.CharField(label="As it reads", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
+
+
+class PictureForm(forms.Form):
+    view = forms.ChoiceField(choices=words(*(view for view in VIEWS if view != "as received")))
+    photograph = forms.FileField()
+    simulated = forms.BooleanField(required=False)
+    once = forms.CharField(max_length=36, required=False)
+
+
+class CharacteristicForm(forms.Form):
+    """A tap: `r` in girdle radii, the angle in degrees counter-clockwise from 3 o'clock."""
+
+    kind = forms.ChoiceField(choices=words(*asked.CHARACTERISTICS))
+    r = DecimalText(highest="1.1")
+    angle_deg = DecimalText(lowest="-360", highest="720")
+    once = forms.CharField(max_length=36, required=False)
+
+
+class NotExaminedForm(forms.Form):
+    """`why` is “what|reason”, one tap."""
+
+    why = forms.CharField(max_length=200)
+
+    def clean_why(self) -> tuple[str, str]:
+        what, _, why = self.cleaned_data["why"].partition("|")
+        if what not in asked.LABELS or not why.strip():
+            raise forms.ValidationError("Say what could not be looked at, and why.")
+        return what, why.strip()[:120]

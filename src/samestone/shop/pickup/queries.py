@@ -1,0 +1,199 @@
+"""What the pick-up shows: verdicts, before and now, the agreed marks, what is still open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from samestone.shop import ledger
+from samestone.shop.life import Station
+from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
+from samestone.shop.pickup import policy
+
+LADDER = {
+    "agrees": "Agrees in everything we could check",
+    "agrees_some_unchecked": "Agrees, and some things could not be checked",
+    "not_enough": "Not enough to say",
+    "disagrees": "Something does not agree: stopped",
+}
+RUNGS = {
+    "agrees": ("", 4),
+    "agrees_some_unchecked": ("some", 3),
+    "not_enough": ("unsure", 2),
+    "disagrees": ("stopped", 1),
+}
+NAMES = {
+    "weight_ct": ("weight", "ct"),
+    "diameter_min_mm": ("smallest diameter", "mm"),
+    "diameter_max_mm": ("largest diameter", "mm"),
+    "depth_mm": ("depth", "mm"),
+    "table_percent": ("table", "%"),
+    "uv_long_wave": ("glow under long-wave ultraviolet", ""),
+    "uv_short_wave": ("glow under short-wave ultraviolet", ""),
+    "thermal_probe": ("thermal probe", ""),
+    "electrical_probe": ("electrical probe", ""),
+    "doubling": ("doubling", ""),
+    "girdle_finish": ("girdle finish", ""),
+    "culet": ("culet", ""),
+    "inscription": ("inscription", ""),
+    "characteristics": ("marks in the stone", ""),
+    "photographs": ("pictures", ""),
+}
+_SIGNS = {"agrees": "✓", "doubtful": "?", "disagrees": "✕", "not_compared": "○"}
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A verdict with the words for the counter."""
+
+    entry: Entry
+    verdict: dict[str, Any]
+
+    @property
+    def heading(self) -> str:
+        return LADDER[self.verdict["ladder"]]
+
+    @property
+    def rung(self) -> str:
+        return RUNGS[self.verdict["ladder"]][0]
+
+    @property
+    def steps(self) -> list[bool]:
+        """Four steps, top first; those reached."""
+        return [step <= RUNGS[self.verdict["ladder"]][1] for step in (4, 3, 2, 1)]
+
+    @property
+    def findings(self) -> list[dict[str, Any]]:
+        """Every finding with its name, unit and sign."""
+        return [
+            {
+                **finding,
+                "name": _name(finding["property"]),
+                "unit": _unit(finding["property"]),
+                "sign": _SIGNS[finding["outcome"]],
+            }
+            for finding in self.verdict["findings"]
+        ]
+
+    @property
+    def compared(self) -> list[dict[str, Any]]:
+        return [finding for finding in self.findings if finding["outcome"] != "not_compared"]
+
+    @property
+    def unchecked(self) -> list[str]:
+        return [_name(what) for what in self.verdict["unchecked"]]
+
+
+@dataclass(frozen=True)
+class StoneAtPickUp:
+    """One stone that was examined at take-in: its open or finished second look, and the verdict on it."""
+
+    stone: Stone
+    before: Examination
+    open: Examination | None
+    after: Examination | None
+    judgement: Judgement | None
+
+
+@dataclass(frozen=True)
+class AgreedMark:
+    """One agreed mark, its number on the drawing and what was said of it at pick-up."""
+
+    mark: Mark
+    number: int
+    seen: str
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two pictures of one view; the shares say where the stone lies in each (centre and girdle radius)."""
+
+    view: str
+    before: Photograph
+    now: Photograph
+
+
+def stones_at_pick_up(job: Job) -> tuple[StoneAtPickUp, ...]:
+    """The stones that must be looked at again: those that were examined at take-in."""
+    found = []
+    for stone in job.stones:
+        before = _last(stone, Examination.Occasion.TAKE_IN, finished=True)
+        if before is None:
+            continue
+        after = _last(stone, Examination.Occasion.PICK_UP, finished=True)
+        begun = _last(stone, Examination.Occasion.PICK_UP, finished=False)
+        found.append(StoneAtPickUp(stone, before, begun, after, _judgement(stone, after)))
+    return tuple(found)
+
+
+def facts(job: Job) -> policy.Facts:
+    """What the policy looks at."""
+    accepted = ledger.history(job, "client accepted", "verdict reached").last()
+    stones = stones_at_pick_up(job)
+    return policy.Facts(
+        held=job.held,
+        ready=job.station in {Station.READY.value, Station.PICKED_UP.value} and not job.state.loose,
+        express=job.express,
+        ladders=tuple(one.judgement.verdict["ladder"] if one.judgement and not one.open else "" for one in stones),
+        marks=tuple(one.seen for one in agreed_marks(job)),
+        accepted=accepted is not None and accepted.kind == "client accepted",
+    )
+
+
+def agreed_marks(job: Job) -> tuple[AgreedMark, ...]:
+    """The marks that the client agreed on, numbered as on the drawing, with the newest answer to each."""
+    answers = {
+        entry.payload.data["mark"]: entry.payload.data["seen"]
+        for entry in ledger.history(job, "agreed mark looked for")
+    }
+    marks = Mark.objects.current().filter(examination__stone__piece__job=job, category="agreed")
+    return tuple(AgreedMark(mark, number, answers.get(mark.pk, "")) for number, mark in enumerate(marks, start=1))
+
+
+def face_marks(stone: Stone) -> list[Mark]:
+    """What the clock face of the take-in showed: claws, hidden arcs, damage, agreed marks."""
+    occasions = (Examination.Occasion.RECEIVED, Examination.Occasion.TAKE_IN)
+    rows = Mark.objects.current().filter(examination__stone=stone, examination__occasion__in=occasions)
+    return list(rows.exclude(category="characteristic"))
+
+
+def picture_pairs(stone: Stone) -> tuple[Pair, ...]:
+    """Before and now in the same view, cleaned rather than as received."""
+    occasions = Examination.Occasion
+    before = {row.view: row for row in _pictures(stone, occasions.RECEIVED, occasions.TAKE_IN)}
+    now = {row.view: row for row in _pictures(stone, occasions.PICK_UP)}
+    return tuple(Pair(view, before[view], now[view]) for view in before if view in now)
+
+
+def papers(job: Job) -> Entry | None:
+    """The statement and the packet as they were given."""
+    return ledger.history(job, "papers given").last()
+
+
+def _pictures(stone: Stone, *occasions: str) -> list[Photograph]:
+    rows = Photograph.objects.current().filter(examination__stone=stone, examination__occasion__in=occasions)
+    return [row for row in rows if row.usable]
+
+
+def _last(stone: Stone, occasion: str, *, finished: bool) -> Examination | None:
+    rows = Examination.objects.filter(stone=stone, occasion=occasion, finished_at__isnull=not finished)
+    return rows.order_by("at", "pk").last()
+
+
+def _judgement(stone: Stone, after: Examination | None) -> Judgement | None:
+    """The newest verdict, if it is about the newest look."""
+    if after is None:
+        return None
+    for entry in reversed(ledger.history(stone.job, "verdict reached")):
+        data = entry.payload.data
+        if data["stone"] == stone.pk:
+            return Judgement(entry, data["verdict"]) if data["after"] == after.pk else None
+    return None
+
+
+def _name(what: str) -> str:
+    return NAMES.get(what, (what.replace("_", " "), ""))[0]
+
+
+def _unit(what: str) -> str:
+    return NAMES.get(what, ("", ""))[1]

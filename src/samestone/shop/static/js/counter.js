@@ -1,0 +1,89 @@
+// What every page of the counter can do: cover, light or dark, the client's window, drafts, one send per form.
+const root = document.documentElement;
+
+function cover(on) {
+  root.classList.toggle("covered", on);
+  document.querySelector(".cover").hidden = !on;
+  if (on) {
+    sessionStorage.setItem("covered", "yes");
+    document.querySelector("[data-uncover]").focus();
+  } else sessionStorage.removeItem("covered");
+}
+
+function switchTheme() {
+  root.dataset.theme = root.dataset.theme === "dark" ? "light" : "dark";
+  localStorage.setItem("theme", root.dataset.theme);
+}
+
+// The client's window follows the job on the jeweller's screen.
+const channel = new BroadcastChannel("client-view");
+const clientView = document.body.dataset.clientView;
+function tellClient() {
+  if (clientView && !document.body.classList.contains("client")) channel.postMessage(clientView);
+}
+
+// What is typed is kept until it has been sent: a power cut or a closed window loses nothing.
+const drafts = {
+  key: `draft:${location.pathname}`,
+  fields: () => [...document.querySelectorAll("main form [name]:not([type=hidden]):not([type=password]):not([type=file]):not(button)")],
+  save() {
+    const kept = {};
+    for (const field of drafts.fields()) {
+      if (field.type === "radio" || field.type === "checkbox") {
+        if (field.checked) (kept[field.name] ||= []).push(field.value);
+      } else if (field.value !== field.defaultValue) kept[field.name] = field.value;
+    }
+    localStorage.setItem(drafts.key, JSON.stringify(kept));
+  },
+  restore() {
+    const kept = JSON.parse(localStorage.getItem(drafts.key) || "{}");
+    for (const field of drafts.fields()) {
+      const value = kept[field.name];
+      if (value === undefined) continue;
+      if (Array.isArray(value)) field.checked = value.includes(field.value);
+      else if (!field.value || field.value === field.defaultValue) field.value = value;
+    }
+  },
+  forget: (key) => localStorage.removeItem(key),
+};
+
+function start() {
+  if (root.classList.contains("covered")) cover(true);
+  document.querySelector("[data-cover]")?.addEventListener("click", () => cover(true));
+  document.querySelector("[data-uncover]").addEventListener("click", () => cover(false));
+  document.querySelectorAll("[data-theme-switch]").forEach((button) => button.addEventListener("click", switchTheme));
+  document.querySelector("[data-client-window]")?.addEventListener("click", () => {
+    window.open(clientView, "client-view", "popup,width=1024,height=768");
+  });
+  addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && document.querySelector("[data-cover]")) cover(!root.classList.contains("covered"));
+  });
+  tellClient();
+
+  const sent = sessionStorage.getItem("sent");
+  if (sent && !document.querySelector(".error")) drafts.forget(sent);
+  sessionStorage.removeItem("sent");
+  if (!document.querySelector(".narrow input[type=password]")) {
+    drafts.restore();
+    document.querySelector("main").addEventListener("input", drafts.save);
+  }
+  addEventListener("submit", (event) => {
+    const button = event.submitter;
+    if (event.target.dataset.sent) return event.preventDefault();
+    event.target.dataset.sent = "yes";
+    sessionStorage.setItem("sent", drafts.key);
+    sessionStorage.setItem("scroll", `${location.pathname} ${scrollY}`);
+    setTimeout(() => button?.setAttribute("aria-busy", "true"), 0);
+  });
+  addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent));
+  const [path, y] = (sessionStorage.getItem("scroll") || "").split(" ");
+  if (path === location.pathname) scrollTo(0, Number(y));
+  sessionStorage.removeItem("scroll");
+  // Only one list of reasons is open at a time.
+  document.addEventListener("click", (event) => {
+    for (const open of document.querySelectorAll("details.could-not[open]")) if (!open.contains(event.target)) open.open = false;
+  });
+  // A single question with big answers is saved at the tap.
+  document.querySelectorAll("form[data-at-the-tap]").forEach((form) => form.addEventListener("change", () => form.requestSubmit()));
+}
+start();
