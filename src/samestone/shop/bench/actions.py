@@ -40,6 +40,7 @@ def take_over(  # noqa: PLR0913 - a hand-over is a few looks, each named
     if number_read.strip().upper() != job.envelope:
         raise NotThisJob(f"The envelope in the hand says {number_read.strip()}, the screen says {job.envelope}.")
     checks = {"number_read": job.envelope, "mark_seen": mark_seen, "grams": grams}
+    job = Job.objects.get(pk=job.pk)
     if to == "bench" and job.state.station is not Station.BENCH:
         job = move_job(job, "given to bench", at=at, by=by)
     job = hand_over(job, to=to, holder=holder, checks=checks, at=at, by=by)

@@ -94,7 +94,7 @@ def describe_piece(job: Job, *, at: dt.datetime, by: Member, **fields: str) -> P
 @transaction.atomic
 def describe_stone(piece: Piece, stone: Stone | None = None, *, at: dt.datetime, by: Member, **fields: Any) -> Stone:
     """A stone of the piece: position, cut, material and on what basis, treatment, count, claws."""
-    now = stone or Stone(piece=piece)
+    now = Stone.objects.select_for_update().get(pk=stone.pk) if stone else Stone(piece=piece)
     for name, value in fields.items():
         setattr(now, name, value)
     now.save()
@@ -143,14 +143,15 @@ def agree_work(  # noqa: PLR0913 - one page of the take-in asks for just this
     by: Member,
 ) -> Job:
     """The work, the risks talked about, and the client's own figure; the figure has an entry of its own."""
-    value_changed = declared_value != job.declared_value
-    job.work, job.risks, job.due, job.gift = work, list(risks), due, gift
-    job.declared_value, job.collector = declared_value, collector
-    job.save()
-    ledger.append("work agreed", about=job, at=at, by=by, rows=[job])
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    value_changed = declared_value != now.declared_value
+    now.work, now.risks, now.due, now.gift = work, list(risks), due, gift
+    now.declared_value, now.collector = declared_value, collector
+    now.save()
+    ledger.append("work agreed", about=now, at=at, by=by, rows=[now])
     if value_changed:
-        ledger.append("value declared", about=job, at=at, by=by, details={"declared_value": declared_value})
-    return job
+        ledger.append("value declared", about=now, at=at, by=by, details={"declared_value": declared_value})
+    return now
 
 
 def log_clean(job: Job, *, methods: Iterable[str], asked: Iterable[str], at: dt.datetime, by: Member) -> Job:
@@ -185,6 +186,6 @@ def finish_take_in(job: Job, *, at: dt.datetime, by: Member) -> Job:
 
 def ready_at_once(job: Job, *, at: dt.datetime, by: Member) -> Job:
     """An express job: cleaned while the client waited, back on the counter."""
-    if job.state.station is Station.TAKEN_IN:
+    if Job.objects.get(pk=job.pk).state.station is Station.TAKEN_IN:
         raise NotPossibleNow("Clean it first, or say why not.")
     return move_job(job, "made ready at once", at=at, by=by, place="counter")

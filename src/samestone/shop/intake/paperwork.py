@@ -28,6 +28,7 @@ def missing_for_receipt(job: Job) -> tuple[queries.Step, ...]:
 @transaction.atomic
 def give_receipt(job: Job, *, at: dt.datetime, by: Member) -> Entry:
     """A receipt for everything recorded so far: the paper in the vault, its digest and number in the log."""
+    job = Job.objects.get(pk=job.pk)
     if missing := missing_for_receipt(job):
         raise NotReadyForPaper("A receipt needs first: " + ", ".join(step.title for step in missing) + ".")
     receipt = ledger.issue_receipt(job, at=at)

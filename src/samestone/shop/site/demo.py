@@ -140,6 +140,7 @@ def work_at_bench(job: Job, clock: Clock, by: Member, say: SAY) -> None:
 
 def pick_up(job: Job, told: story.Told, clock: Clock, *, examiner: Member, owner: Member, say: SAY) -> None:
     """Looked at again by someone who is not shown what was found before; judged; handed over, or stopped."""
+    job = Job.objects.get(pk=job.pk)
     stone = job.stones.get()
     look(begin_examination(stone, "pick-up", at=clock.after(15), by=examiner), told.after, clock, examiner)
     entry = pickup.judge_stone(stone, at=clock.after(1), by=examiner)
