@@ -22,7 +22,8 @@ from samestone.paper.drawing import (
 )
 
 _WIDTH = 640
-_COLUMNS, _LINES = 56, 4
+_FIELD_WIDTH = 440
+_COLUMNS, _LINES = 36, 4
 _CELLS = _COLUMNS * _LINES
 _EACH = 40
 """Up to this many stones, each has its dot."""
@@ -42,14 +43,14 @@ def narrowing(values: Mapping[str, Any]) -> str:
     note = text(
         f"Up to {_EACH} stones: one dot each. Above, the field of dots only thins out.",
         (0, 8 + pitch * len(rows) + 8),
-        size=14,
+        size=14.5,
         fill=QUIET,
     )
     said = ", then ".join(f"{count:,} {words}" for words, count in rows[1:])
     return document(
         *drawn,
         note,
-        box=(0, 0, _WIDTH, 8 + pitch * len(rows) + 18),
+        box=(0, 0, _FIELD_WIDTH, 8 + pitch * len(rows) + 18),
         title="The narrowing: reference stones that could still not be told from this one",
         description=f"Of {rows[0][1]:,} reference stones, {said}." if said else f"{rows[0][1]:,} reference stones.",
         class_="narrowing",
@@ -57,19 +58,17 @@ def narrowing(values: Mapping[str, Any]) -> str:
 
 
 def _step(words: str, count: int, of: int, y: float) -> str:
-    number = text(f"{count:,}", (112, y + 33), size=28, font_weight=700, text_anchor="end", class_="count")
-    return element(
-        "g", number, text(words, (128, y + 10), size=15, fill=QUIET), _field(count, of, y + 20), class_="step"
-    )
+    number = text(f"{count:,}", (108, y + 34), size=29, font_weight=700, text_anchor="end", class_="count")
+    return element("g", number, text(words, (126, y + 11), size=17), _field(count, of, y + 20), class_="step")
 
 
 def _field(count: int, of: int, y: float) -> str:
     if count <= _EACH:
-        points: list[Point] = [(134 + 12.6 * k, y + 10) for k in range(count)]
-        width = 9.0
+        points: list[Point] = [(131 + 15.5 * (k % 20), y + 5 + 16 * (k // 20)) for k in range(count)]
+        width = 11.0
     else:
         cells = sorted(_THINNING[: dot_count(count, of)])
-        points = [(131 + 9 * (cell % _COLUMNS), y + 9 * (cell // _COLUMNS)) for cell in cells]
+        points = [(129 + 8.6 * (cell % _COLUMNS), y + 8.6 * (cell // _COLUMNS)) for cell in cells]
         width = 5.2
     if not points:
         return ""
@@ -80,12 +79,12 @@ def dot_count(count: int, of: int) -> int:
     """How many dots stand for `count` stones of `of`: each its own up to 40, then ever fewer for each.
 
     >>> dot_count(13, 53940), dot_count(460, 53940), dot_count(53940, 53940)
-    (13, 73, 224)
+    (13, 59, 144)
     """
     if count <= _EACH:
         return count
     share = (count - _EACH) / max(of - _EACH, 1)
-    return min(_CELLS, round(_EACH + (_CELLS - _EACH) * share**0.35))
+    return min(_CELLS, round(_EACH + (_CELLS - _EACH) * math.pow(share, 0.35)))
 
 
 _LEFT, _RIGHT, _ROW_HEIGHT = 200, 560, 58
@@ -113,14 +112,14 @@ class _Scale:
         return _LEFT + (value - self.low) / (self.high - self.low) * (_RIGHT - _LEFT)
 
 
-def likelihood_bars(verdict: Mapping[str, Any]) -> str:
+def likelihood_bars(verdict: Mapping[str, Any], *, names: Mapping[str, str] | None = None) -> str:
     """The log10 likelihood ratios of a verdict's JSON document, left and right of zero, with their limits, as SVG.
 
     Each kind of evidence has two bars: against a stone drawn at random (filled) and against a chosen look-alike
     (hollow). Brackets stand at the limits that the values were clipped to, dashed where they are assumed; the last row
-    takes everything together.
+    takes everything together. `names` gives the words for what was compared.
     """
-    rows = [*(_block(block) for block in verdict["blocks"]), _together(verdict["log10_lr"])]
+    rows = [*(_block(block, names or {}) for block in verdict["blocks"]), _together(verdict["log10_lr"])]
     ends = [value for row in rows for value in (*row.random, *row.look_alike)]
     scale = _Scale(min(-2, math.floor(min(ends))), max(2, math.ceil(max(ends))))
     bottom = 44 + _ROW_HEIGHT * len(rows)
@@ -138,10 +137,10 @@ def likelihood_bars(verdict: Mapping[str, Any]) -> str:
     )
 
 
-def _block(block: Mapping[str, Any]) -> _Row:
+def _block(block: Mapping[str, Any], names: Mapping[str, str]) -> _Row:
     lower, upper = float(block["lower"]), float(block["upper"])
     return _Row(
-        str(block["what"]).replace("_", " "),
+        names.get(block["what"], str(block["what"]).replace("_", " ")),
         (float(block["random"]), lower, upper),
         (float(block["look_alike"]), lower, upper),
         assumed=int(block["validated_on"]) == 0,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from html import escape
 
 from samestone.paper import symbol
-from samestone.paper.claw import CONDITIONS, condition, draw_claw
+from samestone.paper.claw import draw_claw
 from samestone.paper.drawing import (
     AMBER,
     BRICK,
@@ -22,15 +23,14 @@ from samestone.paper.drawing import (
     path,
     polar,
     text,
-    width_of,
 )
+from samestone.paper.legend import LETTER, is_hollow, key_below, words_of
 from samestone.paper.outline import family, outline, reach
 from samestone.paper.sheet import BadSheet, Mark, Number, check
 
 RADIUS = 100
 """User units of the drawing that one girdle radius takes."""
 
-_ROW, _LETTER = 25, 16.5
 _ORDER = ("hidden", "claw", "damage", "characteristic", "agreed")
 """What is drawn later lies on top."""
 
@@ -54,16 +54,14 @@ def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bo
     ordered = sorted(enumerate(marks), key=lambda item: _ORDER.index(item[1]["category"]))
     numbers = _numbers(marks)
     drawn = [_mark(mark, girdle, rim, numbers.get(index), f"marks[{index}]") for index, mark in ordered]
-    entries = _legend_entries(marks) if legend else []
     half = rim + 33
-    columns = 2 if all(width_of(words, _LETTER) + 40 <= half for _, words in entries) else 1
-    height = 2 * half + (12 + _ROW * math.ceil(len(entries) / columns) if entries else 0)
+    below, height = key_below(marks, half) if legend else ("", 0.0)
     return document(
         _dial(rim),
         _stone(name, girdle),
         *drawn,
-        _legend(entries, half, columns) if entries else "",
-        box=(-half, -half, 2 * half, height),
+        below,
+        box=(-half, -half, 2 * half, 2 * half + height),
         title=f"Clock face: {cut}, seen from above, hallmark at 6 o'clock",
         description=describe(marks),
         class_="clock-face",
@@ -83,7 +81,7 @@ def describe(marks: Sequence[Mark]) -> str:
         elif mark["category"] == "agreed":
             said.append(f"agreed mark {numbers[index]} at {hour}: {mark.get('words', '')}".rstrip(": "))
         else:
-            said.append(f"{_words(mark)} at {hour}")
+            said.append(f"{words_of(mark)} at {hour}")
     return "; ".join(said) if said else "nothing is marked"
 
 
@@ -121,12 +119,12 @@ def _dial(rim: float) -> str:
         for (x1, y1), (x2, y2) in [(polar(rim - (8 if hour % 3 == 0 else 4), 30 * hour), polar(rim, 30 * hour))]
     ]
     numerals = [
-        text(words, (x, y + 6), size=_LETTER, fill=QUIET, text_anchor="middle")
+        text(words, (x, y + 6), size=LETTER, fill=QUIET, text_anchor="middle")
         for words, angle in (("12", 90), ("3", 0), ("9", 180))
         for x, y in [polar(rim + 16, angle)]
     ]
     tag = element("rect", x=-42, y=rim + 5, width=84, height=23, rx=4, fill="none", stroke=QUIET, stroke_width=1.4)
-    hallmark = text("hallmark", (0, rim + 22), size=_LETTER, fill=QUIET, text_anchor="middle")
+    hallmark = text("hallmark", (0, rim + 22), size=LETTER, fill=QUIET, text_anchor="middle")
     ring = element("circle", r=rim, fill="none", stroke=LINE, stroke_width=1.2)
     return element("g", ring, *ticks, *numerals, tag, hallmark, class_="dial")
 
@@ -168,11 +166,11 @@ def _mark(mark: Mark, girdle: Sequence[Point], rim: float, number: int | None, w
             polar(RADIUS * r, angle),
             size=8.5 if category == "damage" else 7.5,
             colour=BRICK if category == "damage" else TEAL,
-            hollow=_hollow(mark),
+            hollow=is_hollow(mark),
         )
     return element(
         "g",
-        element("title", _escaped(_words(mark))),
+        element("title", escape(words_of(mark))),
         inside,
         class_=category,
         data_category=category,
@@ -183,30 +181,6 @@ def _mark(mark: Mark, girdle: Sequence[Point], rim: float, number: int | None, w
         data_number=number,
         data_id=mark.get("id"),
     )
-
-
-def _escaped(words: str) -> str:
-    return words.replace("&", "&amp;").replace("<", "&lt;")
-
-
-def _hollow(mark: Mark) -> bool:
-    """On the surface: every damage, and the kinds that lie there."""
-    return mark["category"] == "damage" or mark.get("kind", "") in symbol.SURFACE
-
-
-def _words(mark: Mark) -> str:
-    kind = mark.get("kind", "")
-    match mark["category"]:
-        case "claw":
-            return CONDITIONS[condition(kind)] if condition(kind) != "other" else f"claw {kind}"
-        case "hidden":
-            return "not examined"
-        case "agreed":
-            return mark.get("words", "agreed mark")
-        case "damage":
-            return f"damage: {kind}" if kind else "damage"
-        case _:
-            return kind or "mark"
 
 
 def _hidden(girdle: Sequence[Point], start: float, end: float) -> str:
@@ -245,49 +219,3 @@ def _badge(at: Point, words: str) -> str:
 def _towards(start: Point, end: Point, distance: float) -> Point:
     length = math.dist(start, end) or 1.0
     return tuple(a + (b - a) * min(distance, length) / length for a, b in zip(start, end, strict=True))  # type: ignore[return-value]
-
-
-def _legend_entries(marks: Sequence[Mark]) -> list[tuple[str, str]]:
-    """(symbol around the origin, words), once for each look that occurs."""
-    found: dict[str, str] = {}
-    for mark in marks:
-        words = "agreed mark" if mark["category"] == "agreed" else _words(mark)
-        found.setdefault(words, _sample(mark))
-    kinds = [mark for mark in marks if mark["category"] == "characteristic"]
-    filled = {_hollow(mark) for mark in kinds}
-    notes = [(False, "filled: inside"), (True, "hollow: surface")]
-    for hollow, words in notes if kinds else []:
-        if hollow in filled:
-            found.setdefault(words, _fill_sample(hollow))
-    return [(drawn, words) for words, drawn in found.items()]
-
-
-def _sample(mark: Mark) -> str:
-    match mark["category"]:
-        case "hidden":
-            strokes = "".join(f"M{x} 7l5-14" for x in (-11, -6, -1, 4))
-            return element("rect", x=-12, y=-7, width=22, height=14, fill=PAPER, stroke=GRAPHITE, stroke_width=1.2) + (
-                element("path", d=strokes, stroke=GRAPHITE, stroke_width=1.5)
-            )
-        case "claw":
-            return element("g", draw_claw(mark.get("kind", ""), at=-5, angle_deg=0), transform="scale(.62)")
-        case "agreed":
-            return element("circle", r=8, fill="none", stroke=AMBER, stroke_width=3)
-        case category:
-            colour = BRICK if category == "damage" else TEAL
-            return symbol.draw_symbol(mark.get("kind", ""), (0, 0), size=8, colour=colour, hollow=_hollow(mark))
-
-
-def _fill_sample(hollow: bool) -> str:
-    return element("circle", r=6, fill=PAPER if hollow else TEAL, stroke=TEAL, stroke_width=2.2)
-
-
-def _legend(entries: Sequence[tuple[str, str]], half: float, columns: int) -> str:
-    def rows() -> Iterator[str]:
-        for index, (drawn, words) in enumerate(entries):
-            x = -half + 16 + (index % columns) * half
-            y = half + 18 + (index // columns) * _ROW
-            yield element("g", drawn, transform=f"translate({x:.1f} {y:.1f})")
-            yield text(words, (x + 23, y + 6), size=_LETTER)
-
-    return element("g", *rows(), class_="legend")

@@ -10,10 +10,14 @@ from typing import Any
 from samestone.paper import sheet, table
 from samestone.paper.chart import likelihood_bars, narrowing
 from samestone.paper.clockface import clock_face, clock_hour, describe
+from samestone.paper.legend import key_alone
 from samestone.paper.strip import job_strip
 from samestone.paper.typesetting import default_words, printable, qr_code, typeset
 
 Words = Mapping[str, Any]
+
+_A5, _A4 = 480, 680
+"""Widths of the legends in their own units: on paper their letters are 12 points high."""
 
 
 def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
@@ -26,7 +30,7 @@ def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None 
     shown = {
         **values,
         "pictures": _pictures(values["pictures"], "pictures", files),
-        **_face(values.get("face"), files),
+        **_face(values.get("face"), files, key_width=_A5),
     }
     return typeset("receipt.typ", shown, files, at=at, words=words or {})
 
@@ -39,9 +43,9 @@ def statement(values: sheet.StatementSheet, *, at: dt.datetime, words: Words | N
     files = {
         "qr.svg": qr_code(values["seal"]["qr"]),
         "record.json": values["record"],
-        "bars.svg": likelihood_bars(verdict).encode(),
+        "bars.svg": likelihood_bars(verdict, names=said["properties"]).encode(),
     }
-    two = [(said[name], values[name]) for name in ("before", "now") if name in values]  # type: ignore[literal-required]
+    two = [(said[name], values[name]) for name in ("before", "now") if name in values]
     pictures = [{**picture, "caption": f"{title}: {picture['caption']}"} for title, picture in two]
     if verdict.get("narrowing"):
         files["narrowing.svg"] = narrowing(verdict["narrowing"]).encode()
@@ -52,7 +56,7 @@ def statement(values: sheet.StatementSheet, *, at: dt.datetime, words: Words | N
             key: value for key, value in values.items() if key not in {"verdict", "record", "before", "now", "stations"}
         },
         **table.expert_page(verdict, said["properties"]),
-        **_face(values.get("face"), files),
+        **_face(values.get("face"), files, key_width=_A4),
         "pictures": _pictures(pictures, "pictures", files),
         "has_narrowing": "narrowing.svg" in files,
         "has_strip": "strip.svg" in files,
@@ -65,16 +69,18 @@ def label(values: sheet.LabelSheet, *, at: dt.datetime, words: Words | None = No
     """The bench label, 62 × 29 mm, as a PDF; its clock face has no legend, the mark to look for is said in words."""
     sheet.check(values, sheet.LabelSheet)
     files = {"qr.svg": qr_code(values["qr"])}
-    shown = {**values, **_face(values.get("face"), files, legend=False)}
+    shown = {**values, **_face(values.get("face"), files)}
     return typeset("label.typ", shown, files, at=at, words=words or {})
 
 
-def _face(face: sheet.Face | None, files: dict[str, bytes], *, legend: bool = True) -> dict[str, Any]:
-    """The clock face as a file, what it shows in words, and the agreed marks as a list."""
+def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float = 0) -> dict[str, Any]:
+    """The clock face and its legend as files, what it shows in words, and the agreed marks as a list."""
     if face is None:
         return {"agreed": []}
     marks = face["marks"]
-    files["face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=legend).encode()
+    files["face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=False).encode()
+    if key_width:
+        files["key.svg"] = key_alone(marks, width=key_width).encode()
     agreed = [mark for mark in marks if mark["category"] == "agreed"]
     return {
         "face": describe(marks),

@@ -156,7 +156,7 @@ class StatementSheet(TypedDict):
 
 
 class LabelSheet(TypedDict):
-    """The bench label, 62 × 29 mm: one number, one mark to look for, one code to scan."""
+    """The bench label, 62 × 29 mm: one number, one mark to look for, one code to scan; `grams` with its unit."""
 
     envelope: str
     qr: str

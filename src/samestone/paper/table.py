@@ -25,18 +25,18 @@ def expert_page(verdict: Mapping[str, Any], names: Mapping[str, str]) -> dict[st
     }
 
 
-def with_u(side: Mapping[str, Any] | None) -> str:
-    """A value and its standard uncertainty, two digits of u.
+def amount(side: Mapping[str, Any] | None) -> dict[str, str]:
+    """A value and its standard uncertainty with two digits; words stand alone.
 
-    >>> with_u({"value": 6.46667, "u": 0.00684}), with_u({"value": "medium blue"}), with_u(None)
-    ('6.4667 (u 0.0068)', 'medium blue', '–')
+    >>> amount({"value": 6.46667, "u": 0.00684}), amount({"value": "medium blue"})["value"], amount(None)["value"]
+    ({'value': '6.4667', 'u': '0.0068'}, 'medium blue', '–')
     """
     if side is None:
-        return "–"
+        return {"value": "–", "u": ""}
     if "u" not in side:
-        return str(side["value"])
+        return {"value": str(side["value"]), "u": ""}
     places = places_for(float(side["u"]))
-    return f"{float(side['value']):.{places}f} (u {float(side['u']):.{places}f})"
+    return {"value": f"{float(side['value']):.{places}f}", "u": f"{float(side['u']):.{places}f}"}
 
 
 def places_for(u: float) -> int:
@@ -48,12 +48,12 @@ def places_for(u: float) -> int:
     return max(0, 1 - math.floor(math.log10(u))) if u > 0 else 3
 
 
-def _finding(finding: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, str]:
+def _finding(finding: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
     was, now = finding.get("was"), finding.get("is")
     return {
         "property": _name(finding["property"], names),
-        "was": with_u(was),
-        "is": with_u(now),
+        "was": amount(was),
+        "is": amount(now),
         "difference": _difference(was, now),
         "outcome": finding["outcome"],
         "why": finding["why"],
@@ -64,7 +64,7 @@ def _difference(was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) ->
     if was is None or now is None or "u" not in was or "u" not in now:
         return ""
     places = places_for(math.hypot(float(was["u"]), float(now["u"])))
-    return f"{float(now['value']) - float(was['value']):+.{places}f}".replace("-", "−")
+    return _signed(float(now["value"]) - float(was["value"]), places)
 
 
 def _block(block: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, str]:
@@ -85,8 +85,8 @@ def _total(against: str, weight: Mapping[str, Any], verbal: str) -> dict[str, st
     }
 
 
-def _signed(value: Any) -> str:
-    return f"{float(value):+.2f}".replace("-", "−")
+def _signed(value: Any, places: int = 2) -> str:
+    return f"{float(value):+.{places}f}".replace("-", "−")
 
 
 def _name(what: str, names: Mapping[str, str]) -> str:
