@@ -23,6 +23,7 @@ def judge_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Entry:
 
     Raises `verdict.CannotCompare` when one of the two is missing or its record cannot be used.
     """
+    stone = Stone.objects.select_related("piece__job").get(pk=stone.pk)
     before, after = verdict.examinations_of(stone)
     result = verdict.compare_examinations(before, after)
     details = {
@@ -42,7 +43,7 @@ def look_for_mark(mark: Mark, seen: str, *, at: dt.datetime, by: Member) -> Entr
     """An agreed mark was looked for together with the client: seen, not there, could not look."""
     if seen not in SEEN:
         raise ValueError(f"{seen!r} is not an answer; expected one of {', '.join(SEEN)}")
-    job = mark.examination.job
+    job = Job.objects.get(pieces__stones=mark.examination.stone_id)
     entry = ledger.append(
         "agreed mark looked for", about=job, at=at, by=by, details={"mark": mark.pk, "words": mark.words, "seen": seen}
     )
@@ -71,6 +72,7 @@ def release_job(job: Job, *, to: str, at: dt.datetime, by: Member) -> Job:
 
     Raises `NotPossibleNow` with every demand that is not met.
     """
+    job = Job.objects.select_for_update().get(pk=job.pk)
     open_demands = [demand.words for demand in policy.demands(queries.facts(job)) if not demand.met]
     if open_demands:
         raise NotPossibleNow("Not handed over. Still open: " + "; ".join(open_demands) + ".")
