@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime as dt
 import io
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import PdfSigner
+    from pyhanko.sign.signers import SimpleSigner
 
 _FIELD = "Shop"
-_ROOM_BYTES = 8192
-"""Kept free for the signature; without timestamps and revocation lists it takes about 1,500 bytes."""
+_ROOM_DIGITS = 8192
+"""Hexadecimal digits kept free for the signature; with the shop's own certificate it takes about 2,000."""
 
 
 class BadSignatureInput(ValueError):
@@ -22,7 +29,6 @@ def sign_pdf(pdf: bytes, *, key_pem: bytes, certificate_pem: bytes, at: dt.datet
     142-1, baseline profile B-B; SHA-256. Refuses what is no PDF and a key that is none of the certificate's
     (`BadSignatureInput`).
     """
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.pdf_utils.misc import PdfError
     from pyhanko.sign import PdfSignatureMetadata, PdfSigner
     from pyhanko.sign.fields import MDPPerm, SigSeedSubFilter
@@ -37,18 +43,44 @@ def sign_pdf(pdf: bytes, *, key_pem: bytes, certificate_pem: bytes, at: dt.datet
         docmdp_permissions=MDPPerm.NO_CHANGES,
         reason=reason,
     )
-    signer = PdfSigner(details, signer=_signer(key_pem, certificate_pem, at))
-    out = io.BytesIO()
+    signer = PdfSigner(details, signer=_signer(key_pem, certificate_pem))
     try:
-        writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
-        signer.sign_pdf(writer, output=out, bytes_reserved=2 * _ROOM_BYTES)
+        return _signed(signer, _writer(pdf), at)
     except PdfError as error:
         raise BadSignatureInput(f"what should be signed is no PDF that can be read ({error})") from error
+
+
+def _writer(pdf: bytes) -> IncrementalPdfFileWriter:
+    """Appends the signature and leaves the rest as it is: a PDF/A-3 file stays PDF 1.7, its dates are its own."""
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+
+    class Appending(IncrementalPdfFileWriter):
+        def ensure_output_version(self, version: tuple[int, int]) -> None:
+            """The signature needs nothing of PDF 2.0, and PDF/A-3 does not allow it."""
+
+        def _update_meta(self) -> None:
+            """The document's dates would become the machine's clock."""
+
+    return Appending(io.BytesIO(pdf))
+
+
+def _signed(signer: PdfSigner, writer: IncrementalPdfFileWriter, at: dt.datetime) -> bytes:
+    """Step by step, so that the time claimed is the one given and not the machine's."""
+    from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
+
+    session = signer.init_signing_session(writer)
+    session.system_time = at
+    prepared = session.prepare_tbs_document(validation_info=None, bytes_reserved=_ROOM_DIGITS)
+    out = io.BytesIO()
+    digest, _ = prepared.digest_tbs_document(output=out)
+    attributes = PdfCMSSignedAttributes(signing_time=at)
+    signing = prepared.perform_signature(document_digest=digest.document_digest, pdf_cms_signed_attrs=attributes)
+    asyncio.run(signing)
     return out.getvalue()
 
 
-def _signer(key_pem: bytes, certificate_pem: bytes, at: dt.datetime) -> object:
-    """A signer whose claimed time is `at` and not the machine's clock."""
+def _signer(key_pem: bytes, certificate_pem: bytes) -> SimpleSigner:
+    """The shop's key and certificate as the signature library takes them."""
     from asn1crypto import keys, pem, x509
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric import ec
@@ -71,4 +103,4 @@ def _signer(key_pem: bytes, certificate_pem: bytes, at: dt.datetime) -> object:
         serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     info = keys.PrivateKeyInfo.load(private)
-    return SimpleSigner(signing_cert=certificate, signing_key=info, cert_registry=SimpleCertificateStore())
+    return SimpleSigner(signing_cert=certificate, signing_key=info, cert_registry=SimpleCertificateStore())  # type: ignore[no-untyped-call]
