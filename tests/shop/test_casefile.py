@@ -9,11 +9,12 @@ import pytest
 
 from samestone import evidence
 from samestone.shop.casefile import NONE_SEEN, examination_record
-from samestone.shop.finding import begin_examination, record_finding
+from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.models import (
     Examination,
     Finding,
     Instrument,
+    InstrumentCheck,
     Mark,
     Member,
     NotExamined,
@@ -81,12 +82,45 @@ def test_what_is_read_later_is_no_longer_a_blind_spot(examination: Examination, 
     assert examination_record(examination)["not_examined"] == []
 
 
-def test_a_suspect_reading_counts_neither_way(examination: Examination, record: Any) -> None:
-    suspect = read(record, "diameter_min_mm", "6.67")
-    written = examination_record(examination, suspects={suspect.pk})
+def check_gauge(at: dt.datetime, by: Member, *, passed: bool) -> None:
+    tool = Instrument.objects.get(name="gauge", retired_at=None)
+    InstrumentCheck.objects.create(instrument=tool, at=at, by=by, kind="gauge blocks", passed=passed)
+
+
+def test_a_suspect_reading_counts_neither_way(
+    examination: Examination, record: Any, at: dt.datetime, owner: Member
+) -> None:
+    read(record, "diameter_min_mm", "6.67")
+    check_gauge(at - dt.timedelta(days=1), owner, passed=True)
+    assert len(examination_record(examination)["readings"]) == 1
+    check_gauge(at + dt.timedelta(days=1), owner, passed=False)
+    written = examination_record(examination)
     assert written["readings"] == []
-    assert written["not_examined"] == [{"what": "diameter_min_mm", "why": "its instrument failed a check"}]
+    [blind] = written["not_examined"]
+    assert blind["what"] == "diameter_min_mm"
+    assert blind["why"] == "the gauge failed its check (gauge blocks, 3 Mar 2026)"
     evidence.read_examination(written)
+
+
+def test_a_reading_repeated_in_another_look_stands_in_for_the_suspect_one(
+    examination: Examination, record: Any, at: dt.datetime, owner: Member
+) -> None:
+    read(record, "diameter_min_mm", "6.76")
+    record(Reaction, test="uv_long_wave", strength="medium", colour="blue")
+    finish_examination(examination, at=at, by=owner)
+    check_gauge(at + dt.timedelta(days=1), owner, passed=False)
+    check_gauge(at + dt.timedelta(days=2), owner, passed=True)
+    later = at + dt.timedelta(days=3)
+    again = begin_examination(examination.stone, "take-in", at=later, by=owner)
+    assert examination_record(again)["readings"] == []
+    tool = Instrument.objects.get(name="gauge", retired_at=None)
+    fields = {"property": "diameter_min_mm", "indications": ["6.67"], "instrument": tool}
+    record_finding(Reading, again, at=later, by=owner, **fields)
+    for look in (examination, finish_examination(again, at=later, by=owner)):
+        written = examination_record(look)
+        assert [row["indications"] for row in written["readings"]] == [["6.67"]]
+        assert written["not_examined"] == []
+        assert written["reactions"] == [{"test": "uv_long_wave", "strength": "medium", "colour": "blue"}]
 
 
 def test_a_gauge_with_a_new_uncertainty_keeps_both(examination: Examination, record: Any, at: dt.datetime) -> None:
@@ -97,5 +131,5 @@ def test_a_gauge_with_a_new_uncertainty_keeps_both(examination: Examination, rec
     Instrument.objects.create(name="gauge", kind="gauge", unit="mm", resolution="0.01", u="0.008", since=at)
     read(record, "diameter_max_mm", "6.71")
     written = examination_record(examination)
-    assert [(row["name"], row["u"]) for row in written["instruments"]] == [("gauge", "0.015"), ("gauge (2)", "0.008")]
+    assert [(row["name"], row["u"]) for row in written["instruments"]] == [("gauge", "0.02"), ("gauge (2)", "0.008")]
     evidence.read_examination(written)

@@ -7,16 +7,16 @@ import datetime as dt
 from django.db import transaction
 
 from samestone.shop import ledger
+from samestone.shop.instrument import declared_fields
 from samestone.shop.models import Instrument, Member, Shop
 
-# What a bench like this has. The uncertainties are wide defaults, common practice without a source, until the shop's
-# own repeats replace them.
+# What a bench like this has; the uncertainties are wide defaults until the shop's own repeats replace them.
 FIRST_INSTRUMENTS = (
-    ("gauge", "gauge", "mm", "0.01", "0.015", "0.005"),
-    ("carat scale", "scale", "ct", "0.001", "0.003", "0.001"),
-    ("microscope", "microscope", "%", "0.5", "0.7", ""),
-    ("uv box 365 nm", "uv lamp", "", "", "", ""),
-    ("thermal probe", "probe", "", "", "", ""),
+    ("gauge", "gauge"),
+    ("scale", "carat scale"),
+    ("microscope", "microscope"),
+    ("uv lamp", "uv box 365 nm"),
+    ("probe", "thermal probe"),
 )
 
 
@@ -40,17 +40,7 @@ def open_shop(  # noqa: PLR0913 - the first page of the shop asks for just this
     Shop.objects.create(name=shop_name, street=street, town=town, simulated=simulated)
     owner = Member.objects.enrol(username=username, password=password, name=name, role=Member.Role.OWNER)
     instruments = [
-        Instrument.objects.create(
-            name=title,
-            kind=kind,
-            unit=unit,
-            resolution=resolution,
-            u=u,
-            u_common=u_common,
-            basis="declared default, common practice",
-            since=at,
-        )
-        for title, kind, unit, resolution, u, u_common in FIRST_INSTRUMENTS
+        Instrument.objects.create(**declared_fields(kind, title), since=at) for kind, title in FIRST_INSTRUMENTS
     ]
     ledger.append("shop opened", about="shop", at=at, by=owner, rows=instruments, details={"shop": shop_name})
     return owner

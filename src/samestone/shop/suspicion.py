@@ -1,0 +1,55 @@
+"""Which findings rest on an instrument that failed a check. They count neither way until they are repeated.
+
+A check of one kind speaks for itself: a zero that is right every morning does not clear a gauge that is wrong at 5 mm.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import TypeVar
+
+from django.utils import timezone
+
+from samestone import metrology
+from samestone.shop.instrument import as_check
+from samestone.shop.models import Instrument, InstrumentCheck, Reaction, Reading
+
+Row = TypeVar("Row", Reading, Reaction)
+Diary = dict[str, list[InstrumentCheck]]
+
+
+def doubts(rows: Iterable[Row]) -> dict[int, str]:
+    """Why each suspect reading or reaction is suspect, by its id; the others are left out."""
+    measured = [row for row in rows if row.instrument_id]
+    diaries = _diaries({row.instrument for row in measured if row.instrument})
+    found = {}
+    for row in measured:
+        if row.instrument and (why := _doubt(diaries[_key(row.instrument)], row.instrument.name, row.at)):
+            found[row.pk] = why
+    return found
+
+
+def _key(row: Instrument) -> tuple[str, str]:
+    return row.name, row.kind
+
+
+def _diaries(instruments: Iterable[Instrument]) -> dict[tuple[str, str], Diary]:
+    """Every check of these instruments, by instrument and kind of check; one query."""
+    found: dict[tuple[str, str], Diary] = {_key(row): defaultdict(list) for row in instruments}
+    names = {name for name, _ in found}
+    for check in InstrumentCheck.objects.filter(instrument__name__in=names).select_related("instrument"):
+        if (key := _key(check.instrument)) in found:
+            found[key][check.kind].append(check)
+    return found
+
+
+def _doubt(diary: Diary, name: str, at: dt.datetime) -> str:
+    for kind, checks in diary.items():
+        if metrology.diary.standing_at(at, [as_check(check) for check in checks]) != "suspect":
+            continue
+        failed = [check for check in checks if not check.passed]
+        nearest = min(failed, key=lambda check: abs(check.at - at))
+        return f"the {name} failed its check ({kind}, {timezone.localtime(nearest.at):%-d %b %Y})"
+    return ""
