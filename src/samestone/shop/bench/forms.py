@@ -20,7 +20,7 @@ class HandOverForm(forms.Form):
     mark_seen = forms.ChoiceField(
         label="The mark is there", choices=[(word, word) for word in MARK_SEEN], widget=forms.RadioSelect
     )
-    grams = DecimalText(label="Grams", unit="g", lowest="0.05", highest="2000", required=False)
+    grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
     to = forms.ChoiceField(label="Goes to", choices=[(place, place) for place in PLACES], widget=forms.RadioSelect)
     holder = forms.ModelChoiceField(label="In whose hands", queryset=Member.objects.none(), required=False)
 

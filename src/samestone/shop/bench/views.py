@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 
 from samestone.shop.bench import actions, forms, queries
 from samestone.shop.finding import ExaminationFinished
-from samestone.shop.life import NotPossibleNow, Station
+from samestone.shop.life import MOVES, NotPossibleNow, Station
 from samestone.shop.models import Job, Stone
 from samestone.shop.sign_in import signed_in
 
@@ -145,6 +145,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "open_news": queries.open_news(job),
         "mark": queries.mark_to_look_for(job),
         "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
+        "not_unset": job.state.obstacle(MOVES["unset"]),
         "at_bench": job.station == Station.BENCH.value,
         "hand_over": forms.HandOverForm(initial={"to": "bench"}),
         "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),

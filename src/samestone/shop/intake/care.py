@@ -15,12 +15,17 @@ UNKNOWN = "unknown"
 
 @dataclass(frozen=True)
 class Answer:
-    """What a way of cleaning does to one stone. `verdict` is usual | caution | never; `why` names its source."""
+    """What a way of cleaning does to one stone. `verdict` is usual | caution | never."""
 
     stone: Stone
     process: str
     verdict: str
     why: str
+    source: str
+
+    @property
+    def says(self) -> str:
+        return {"usual": "usual here", "caution": "with care", "never": "not here"}[self.verdict]
 
     @property
     def summary(self) -> str:
@@ -41,7 +46,7 @@ def cautions() -> tuple[str, ...]:
 def refusals(answers: Iterable[Answer], methods: Iterable[str], *, tight: str, careful: bool) -> tuple[str, ...]:
     """Why this clean may not be logged; empty when it may. `careful`: the cautions were weighed, and said so."""
     chosen = [answer for answer in answers if answer.process in set(methods)]
-    refused = [f"Not here: {answer.why}." for answer in chosen if answer.verdict == "never"]
+    refused = [f"No {answer.process}: {answer.why}." for answer in chosen if answer.verdict == "never"]
     if any(answer.verdict == "caution" for answer in chosen) and not careful:
         refused.append("Say that you have weighed what needs care, or clean by hand.")
     if tight != "yes" and chosen:
@@ -53,6 +58,9 @@ def _answer(stone: Stone, process: str) -> Answer:
     """An unknown treatment is never the usual case: a filled stone does not show it."""
     treatments = () if stone.treatment in {UNKNOWN, "none"} else (stone.treatment,)
     advice = care.advise(stone.material, process, treatments)
+    reason = next(reason for reason in advice.reasons if reason.verdict == advice.verdict)
+    what = f"{stone.position} {reason.about.replace('_', ' ')}"
+    why = f"{what}, {reason.words}" if reason.words else what
     if stone.treatment == UNKNOWN and advice.verdict == "usual":
-        return Answer(stone, process, "caution", f"{advice.sentence}; whether the stone is filled is not known")
-    return Answer(stone, process, advice.verdict, advice.sentence)
+        return Answer(stone, process, "caution", f"{why}; nobody knows whether it is filled", reason.source)
+    return Answer(stone, process, advice.verdict, why, reason.source)

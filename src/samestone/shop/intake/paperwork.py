@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from samestone import paper
+from samestone import gem, paper
 from samestone.shop import drawing, ledger, vault
 from samestone.shop.intake import queries
 from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
@@ -61,7 +61,7 @@ def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member
         "by": by.name,
         "piece": _piece_words(piece),
         "stones": [_stone_line(stone) for stone in job.stones],
-        "not_seen": [],
+        "not_seen": _not_seen(job),
         "pictures": [_picture(photo) for photo in _pictures(job)],
         "work": job.work or "cleaning while the client waits",
         "risks": job.risks,
@@ -108,8 +108,21 @@ def _stone_line(stone: Stone) -> dict[str, Any]:
     blind = NotExamined.objects.current().filter(
         examination__stone=stone, examination__occasion=Examination.Occasion.TAKE_IN
     )
-    not_seen = [f"{row.what.replace('_', ' ')}: {row.why}" for row in blind]
+    not_seen = [f"{_in_words(row.what)}: {row.why}" for row in blind]
     return {"position": stone.position, "words": words, "basis": stone.basis, "not_seen": not_seen}
+
+
+def _in_words(what: str) -> str:
+    """A name of the record as people say it."""
+    known = gem.PROPERTIES.get(what)
+    return known.label if known else what.replace("_", " ")
+
+
+def _not_seen(job: Job) -> list[str]:
+    """What could not be seen of the whole piece."""
+    hidden = sum(mark.category == "hidden" for mark in queries.condition_marks(job))
+    arcs = f"{hidden} arcs of the stone's edge, under claws or setting (hatched on the drawing)"
+    return [arcs] if hidden else []
 
 
 def _pictures(job: Job) -> list[Photograph]:
