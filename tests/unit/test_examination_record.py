@@ -59,7 +59,7 @@ REFUSALS: list[tuple[str, object, str, str]] = [
     ("readings.0.indications", ["-6.47"], "readings[0].indications[0] (diameter_min_mm)", "negative"),
     ("readings.0.indications", ["0.255"], "readings[0].indications[0] (diameter_min_mm)", "inch"),
     ("readings.0.indications", [], "readings[0].indications", "1 to 100"),
-    ("readings.0.indications", ["6.55"], "diameter_min_mm", "swap"),
+    ("readings.0.indications", ["6.53"], "diameter_min_mm", "swap"),
     ("readings.3.indications", ["1032"], "weight_ct", "decimal point"),
     ("readings.3.indications", ["0.206"], "weight_ct", "grams"),
     ("readings.4.indications", ["0.57"], "table_percent", "fraction"),
@@ -99,9 +99,17 @@ def test_what_is_refused_names_the_field_and_the_way_out(path: str, value: objec
     assert refusal.value.remedy
 
 
-def test_noise_may_exchange_two_diameters_by_one_step_of_the_display() -> None:
+def test_noise_may_exchange_two_diameters() -> None:
     record = changed(put("readings.0.indications", ["6.51"]), put("readings.1.indications", ["6.50"]))
     assert evidence.read_examination(record).readings["diameter_min_mm"].value == 6.51
+    coarse = changed(
+        put("readings.0.indications", ["6.54"]), put("readings.1.indications", ["6.50"]), put("instruments.0.u", "0.02")
+    )
+    assert evidence.read_examination(coarse).readings["diameter_min_mm"].value == 6.54
+    with pytest.raises(evidence.BadRecord, match="swap"):
+        evidence.read_examination(
+            changed(put("readings.0.indications", ["6.54"]), put("readings.1.indications", ["6.50"]))
+        )
 
 
 def test_an_instrument_with_too_few_degrees_of_freedom_carries_no_evidence() -> None:

@@ -210,8 +210,8 @@ def _flags(before: Examination, after: Examination, numbers: Numbers | None) -> 
 
 
 _LONE = (
-    "all but one thing agree: it was misread, or this is another stone that agrees by chance or choice; the ratio allows "
-    "for a misreading until it is repeated"
+    "all but one thing agree: it was misread, or this is another stone that agrees by chance or choice; the ratio "
+    "allows for a misreading until it is repeated"
 )
 
 _DECLARED = {

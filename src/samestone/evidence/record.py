@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -163,18 +164,24 @@ def _read_readings(record: Mapping[str, Any], bench: _Bench, cut: str) -> dict[s
 
     empty: dict[str, Measured] = {}
     readings = read_each(record, "readings", _READING, read, empty)
-    values = _in_order({name: reading.value for name, reading in readings.items()})
+    values = _in_order(readings)
     for problem in gem.check_values(values, round_outline=cut == COVERED):
         where = f"readings[{list(readings).index(problem.field)}] {problem.field}"
         raise BadRecord(where, problem.found, problem.expected, problem.remedy)
     return readings
 
 
-def _in_order(values: dict[str, float]) -> dict[str, float]:
-    """Two diameters that noise has put in the wrong order by no more than one step of the display are not swapped."""
-    low, high = values.get("diameter_min_mm"), values.get("diameter_max_mm")
-    if low is not None and high is not None and 0 < low - high <= gem.PROPERTIES["diameter_min_mm"].resolution + 1e-9:
-        values["diameter_min_mm"] = high
+def _in_order(readings: Mapping[str, Measured]) -> dict[str, float]:
+    """The values to check together; diameters that noise can have put in the wrong order pass as equal.
+
+    Noise: a step of the display, or twice the uncertainty of their difference. More is taken for a swap.
+    """
+    values = {name: reading.value for name, reading in readings.items()}
+    low, high = readings.get("diameter_min_mm"), readings.get("diameter_max_mm")
+    if low is not None and high is not None and low.value > high.value:
+        step = gem.PROPERTIES["diameter_min_mm"].resolution
+        if low.value - high.value <= max(step, 2 * math.hypot(low.u_independent, high.u_independent)) + 1e-9:
+            values["diameter_min_mm"] = high.value
     return values
 
 
