@@ -91,7 +91,7 @@ def finish(examination: Examination, *, rest: str = "", at: dt.datetime, by: Mem
         for what in BY_NAME[LOOSE_ONLY].whats:
             if what not in answered:
                 record_not_examined(examination, what, "set", at=at, by=by)
-    for question in questions_for(examination.setting):
+    for question in questions_for(examination.setting, examination.occasion):
         for what in question.whats:
             if what not in answered and rest:
                 record_not_examined(examination, what, rest, at=at, by=by)

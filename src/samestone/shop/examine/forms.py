@@ -177,7 +177,7 @@ class InscriptionForm(forms.Form):
 
 
 class PictureForm(forms.Form):
-    view = forms.ChoiceField(choices=words(*(view for view in VIEWS if view != "as received")))
+    view = forms.ChoiceField(choices=words(*VIEWS))
     photograph = forms.FileField()
     simulated = forms.BooleanField(required=False)
     once = forms.CharField(max_length=36, required=False)

@@ -34,7 +34,7 @@ def steps(examination: Examination) -> tuple[Step, ...]:
             all(what in answered for what in question.whats),
             all(what in missing for what in question.whats),
         )
-        for question in asked.questions_for(examination.setting)
+        for question in asked.questions_for(examination.setting, examination.occasion)
     )
 
 

@@ -108,6 +108,12 @@ WHY_NOT = (
 )
 
 
-def questions_for(setting: str) -> tuple[Question, ...]:
-    """What is asked of a stone that is set or loose."""
+# As it comes over the counter, before it is cleaned, only pictures are taken.
+AS_RECEIVED = ("pictures",)
+
+
+def questions_for(setting: str, occasion: str = "") -> tuple[Question, ...]:
+    """What is asked of a stone that is set or loose, on this occasion."""
+    if occasion == "received":
+        return tuple(BY_NAME[name] for name in AS_RECEIVED)
     return tuple(question for question in QUESTIONS if setting == "loose" or question.name != LOOSE_ONLY)

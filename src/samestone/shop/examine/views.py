@@ -40,12 +40,18 @@ def start(request: HttpRequest, pk: int, occasion: str) -> HttpResponse:
         raise Http404(f"no occasion called {occasion}")
     stone = get_object_or_404(Stone, pk=pk)
     examination = begin_examination(stone, occasion, at=timezone.now(), by=signed_in(request))
+    if occasion == Examination.Occasion.RECEIVED:
+        return _to(examination, "pictures")
     return redirect("examination", pk=examination.pk)
 
 
 def go_on(request: HttpRequest, pk: int) -> HttpResponse:
-    """Leads to the first question without an answer."""
-    return _to(_examination(pk), queries.next_question(_examination(pk)))
+    """Leads to the first question without an answer; pictures as received lead back to the take-in."""
+    examination = _examination(pk)
+    question = queries.next_question(examination)
+    if question == "finish" and examination.occasion == Examination.Occasion.RECEIVED:
+        return redirect("take-in-next", envelope=examination.job.envelope)
+    return _to(examination, question)
 
 
 def ask(request: HttpRequest, pk: int, name: str) -> HttpResponse:
@@ -53,7 +59,7 @@ def ask(request: HttpRequest, pk: int, name: str) -> HttpResponse:
     examination = _examination(pk)
     if name == "finish":
         return _page(request, examination, None, unanswered=queries.unanswered(examination))
-    if name not in {question.name for question in asked.questions_for(examination.setting)}:
+    if name not in {question.name for question in asked.questions_for(examination.setting, examination.occasion)}:
         raise Http404(f"no question called {name}")
     question = asked.BY_NAME[name]
     return _ASK[question.kind](request, examination, question)
@@ -127,9 +133,10 @@ def _observation(
 
 def ask_pictures(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
     taken = queries.pictures(examination)
-    views = [view for view in VIEWS if view != "as received"]
-    usual = ("face-up", "side")
-    next_view = next((view for view in usual if view not in {row.view for row in taken}), "tilt")
+    as_received = examination.occasion == Examination.Occasion.RECEIVED
+    views = ["as received", "side", "prongs"] if as_received else [view for view in VIEWS if view != "as received"]
+    usual = (views[0], "side")
+    next_view = next((view for view in usual if view not in {row.view for row in taken}), views[2])
     chosen = request.GET.get("view")
     return _page(
         request, examination, question, pictures=taken, views=views, view=chosen if chosen in views else next_view

@@ -10,7 +10,7 @@ from samestone.shop import ledger
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Entry, Job, Mark, Member, Stone
 from samestone.shop.passage import hold_job, move_job
-from samestone.shop.pickup import paperwork, policy, queries, verdict
+from samestone.shop.pickup import paperwork, pictures, policy, queries, verdict
 
 STOPPED = "the stone does not agree with its record"
 MARK_MISSING = "an agreed mark was not found at pick-up"
@@ -26,11 +26,13 @@ def judge_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Entry:
     stone = Stone.objects.select_related("piece__job").get(pk=stone.pk)
     before, after = verdict.examinations_of(stone)
     result = verdict.compare_examinations(before, after)
+    pair = next((pair for pair in queries.picture_pairs(stone) if pair.view == "face-up"), None)
     details = {
         "stone": stone.pk,
         "before": before.pk,
         "after": after.pk,
         "verdict": ledger.decimal_strings(result),
+        "pictures": pictures.lay_together(pair.before, pair.now) if pair else {},
     }
     entry = ledger.append("verdict reached", about=stone.job, at=at, by=by, details=details)
     if result["ladder"] == "disagrees" and not stone.job.held:

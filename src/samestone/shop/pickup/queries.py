@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -61,6 +62,12 @@ class Judgement:
     def steps(self) -> list[bool]:
         """Four steps, top first; those reached."""
         return [step <= RUNGS[self.verdict["ladder"]][1] for step in (4, 3, 2, 1)]
+
+    @property
+    def pictures(self) -> dict[str, Any]:
+        """How the two pictures lie on each other; empty where there were none."""
+        laid: dict[str, Any] = self.entry.payload.data.get("pictures", {})
+        return laid
 
     @property
     def findings(self) -> list[dict[str, Any]]:
@@ -163,6 +170,18 @@ def picture_pairs(stone: Stone) -> tuple[Pair, ...]:
     before = {row.view: row for row in _pictures(stone, occasions.RECEIVED, occasions.TAKE_IN)}
     now = {row.view: row for row in _pictures(stone, occasions.PICK_UP)}
     return tuple(Pair(view, before[view], now[view]) for view in before if view in now)
+
+
+def rings(stone: Stone) -> list[dict[str, str]]:
+    """The agreed marks as rings over the pictures, in a square of 100 in which the girdle's radius is 40."""
+    laid = []
+    for number, mark in enumerate(
+        Mark.objects.current().filter(examination__stone=stone, category="agreed").exclude(r=""), start=1
+    ):
+        far, turn = 40 * float(mark.r), math.radians(float(mark.angle_deg))
+        x, y = 50 + far * math.cos(turn), 50 - far * math.sin(turn)
+        laid.append({"number": str(number), "x": f"{x:.2f}", "y": f"{y:.2f}", "above": f"{y - 6:.2f}"})
+    return laid
 
 
 def papers(job: Job) -> Entry | None:

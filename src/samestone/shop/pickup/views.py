@@ -32,6 +32,7 @@ def show_pick_up(request: HttpRequest, envelope: str) -> HttpResponse:
         "judgement": judged,
         "pairs": queries.picture_pairs(chosen.stone) if chosen and judged else (),
         "face": queries.face_marks(chosen.stone) if chosen and judged else (),
+        "rings": queries.rings(chosen.stone) if chosen and judged else (),
         "marks": queries.agreed_marks(job) if judged or job.express else (),
         "answers": actions.SEEN,
         "demands": policy.demands(facts),
@@ -66,6 +67,7 @@ def show_client_view(request: HttpRequest, envelope: str) -> HttpResponse:
         "looking": any(one.open for one in stones),
         "judgement": good,
         "pairs": queries.picture_pairs(chosen.stone) if chosen and good else (),
+        "rings": queries.rings(chosen.stone) if chosen and good else (),
         "marks": queries.agreed_marks(job),
         "face": [one.mark for one in queries.agreed_marks(job)],
     }

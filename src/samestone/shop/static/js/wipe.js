@@ -87,6 +87,11 @@ wipe.querySelectorAll("[data-view]").forEach((button) => button.addEventListener
     plate.querySelector("img").src = plate.closest(".now") ? other : before;
   });
 }));
+wipe.querySelector("[data-rings]")?.addEventListener("click", ({ currentTarget }) => {
+  const rings = wipe.querySelector(".rings");
+  rings.hidden = !rings.hidden;
+  currentTarget.setAttribute("aria-pressed", String(!rings.hidden));
+});
 addEventListener("resize", lay);
 slide();
 lay();
