@@ -95,7 +95,7 @@ def run_backup(arguments: argparse.Namespace) -> int:
 
 def open_data(folder: Path | None, *, existing: bool = False) -> Path:
     """Names the data folder to Django; makes what is missing in it, unless it must exist and stay as it is."""
-    from samestone.shop.site.folder import data_folder, make_folder
+    from samestone.shop.folder import data_folder, make_folder
 
     if folder is not None:
         os.environ["SAMESTONE_DATA"] = str(folder)

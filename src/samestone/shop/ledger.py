@@ -43,7 +43,7 @@ from samestone.shop.models import (
     Shop,
     Stone,
 )
-from samestone.shop.site.folder import write_secret
+from samestone.shop.folder import write_secret
 
 ONCE = (Reading, Reaction, Observation, NotExamined, Photograph, Mark, InstrumentCheck)
 LOGGED: tuple[type[models.Model], ...] = (Job, Piece, Stone, Examination, Instrument, *ONCE)

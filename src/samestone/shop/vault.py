@@ -11,7 +11,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from samestone.shop.site.folder import flush_folder
+from samestone.shop.folder import flush_folder
 
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 

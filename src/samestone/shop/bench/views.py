@@ -147,7 +147,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
         "not_unset": job.state.obstacle(MOVES["unset"]),
         "at_bench": job.station == Station.BENCH.value,
-        "hand_over": forms.HandOverForm(initial={"to": "bench"}),
+        "hand_over": forms.HandOverForm(initial={"to": "safe" if job.place == "bench" else "bench"}),
         "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),
         "news": forms.NewsForm(),
         "answer": forms.AnswerForm(),

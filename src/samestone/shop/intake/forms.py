@@ -63,7 +63,7 @@ class StoneForm(forms.Form):
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
     cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
     material = forms.ChoiceField(label="Said to be", choices=materials)
-    basis = forms.ChoiceField(label="On what basis", choices=Stone.Basis.choices, widget=forms.RadioSelect)
+    basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
-from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
+from samestone.shop.models import Entry, Examination, Job, Mark, Member, Photograph, Stone
 
 QUESTIONS = {
     "piece": "The piece",
@@ -185,9 +185,11 @@ def take_in_examination(job: Job) -> Examination | None:
 
 def story(job: Job) -> tuple[Event, ...]:
     """What happened to the job, newest first; the same again and again is told in one line."""
+    names = dict(Member.objects.values_list("username", "name"))
     events: list[Event] = []
     for entry in ledger.history(job):
-        event = Event(entry.when, entry.payload.data["by"], entry.kind)
+        by = entry.payload.data["by"]
+        event = Event(entry.when, names.get(by, by), entry.kind)
         if events and (events[-1].kind, events[-1].by) == (event.kind, event.by):
             event = replace(event, times=events.pop().times + 1)
         events.append(event)

@@ -10,7 +10,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import connection
 
-from samestone.shop.site.folder import flush_folder, make_folder
+from samestone.shop.folder import flush_folder, make_folder
 
 _SECRETS = ("key.pem", "certificate.pem")
 

@@ -15,7 +15,7 @@ from urllib.parse import unquote, urlsplit
 
 from csp.constants import NONE, SELF
 
-from samestone.shop.site.folder import data_folder, local_time_zone, session_secret
+from samestone.shop.folder import data_folder, local_time_zone, session_secret
 
 SHOP = Path(__file__).parents[1]
 STAGES = ("intake", "examine", "bench", "pickup", "records", "instruments")
