@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from samestone import evidence
-from samestone.shop.casefile import NONE_SEEN, examination_record
+from samestone.shop.casefile import examination_record
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.models import (
+    NONE_SEEN,
     Examination,
     Finding,
     Instrument,

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from samestone.shop.models import Examination, Instrument, Mark, Reaction, Reading
+from samestone.shop.models import NONE_SEEN, Examination, Instrument, Mark, Reaction, Reading
 from samestone.shop.suspicion import doubts
 
 FORMAT = "samestone-examination/1"
-# The value of the observation `characteristics` that says: looked for with the microscope, and nothing there. Without
-# it and without a mark the record says nothing about characteristics, which is not the same.
-NONE_SEEN = "none seen"
 
 
 def examination_record(examination: Examination) -> dict[str, Any]:

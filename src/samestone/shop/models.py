@@ -17,6 +17,10 @@ from django.db import models
 
 from samestone.shop.life import State, Station
 
+# The value of the observation `characteristics` that says: looked for with the microscope, and nothing there. Without
+# it and without a mark the record says nothing about characteristics, which is not the same.
+NONE_SEEN = "none seen"
+
 
 class Shop(models.Model):
     """The one row that says whose counter this is."""

@@ -15,7 +15,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from samestone.gem import care
-from samestone.shop.casefile import NONE_SEEN
 from samestone.shop.examine import actions, forms, queries
 from samestone.shop.examine import question as asked
 from samestone.shop.finding import (
@@ -25,7 +24,7 @@ from samestone.shop.finding import (
     record_finding,
     take_back,
 )
-from samestone.shop.models import Examination, Finding, Mark, Stone
+from samestone.shop.models import NONE_SEEN, Examination, Finding, Mark, Stone
 from samestone.shop.photograph import VIEWS, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
 
