@@ -69,7 +69,9 @@ def every_pair(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
             pairs = Pairs(columns, pair.x[one], pair.Ux[one], pair.y[near], pair.Uy[near])
             others.append(np.stack([one, near])[:, pairs.distance() < 70])
     first, second = np.concatenate(others, axis=1)
-    return ratio(own, own), ratio(first, second), len(own) * (len(own) - 1)
+    parts = np.array_split(np.arange(len(first)), 1 + len(first) // 200_000)
+    near = np.concatenate([ratio(first[part], second[part]) for part in parts])
+    return ratio(own, own), near, len(own) * (len(own) - 1)
 
 
 def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> tuple[dict[str, Any], Array, Array]:

@@ -31,6 +31,7 @@ def record(stone: int, noise: tuple[float, ...], without: tuple[str, ...] = ()) 
         shown["diameter_min_mm"] = min(shown["diameter_min_mm"], shown["diameter_max_mm"])
         for name, value in shown.items():
             reading(found, name)["indications"] = [f"{value:.3f}"]
+        found.pop("characteristics")
 
     return evidence.read_examination(changed(change, drop(*without)))
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from tests.unit.evidence_record import RECORD, changed, drop, indicate
+from tests.unit.evidence_record import changed, drop, indicate
 
 from samestone import evidence
 from samestone.evidence.verdict import Block, Verdict
@@ -15,15 +15,18 @@ from samestone.evidence.verdict import Block, Verdict
 Change = Callable[[dict[str, Any]], None]
 
 
+def unmark(record: dict[str, Any]) -> None:
+    del record["characteristics"]
+
+
 def verdict(
     *after: Change, before: tuple[Change, ...] = (), stock: int = 1000, blocks: tuple[Block, ...] = ()
 ) -> Verdict:
-    """Compare the record with itself, each side changed."""
+    """Compare the record without its mark with itself, each side changed."""
     read = evidence.read_examination
     population = evidence.load_population()
-    return evidence.compare(
-        read(changed(*before)), read(changed(*after)), population=population, stock=stock, blocks=blocks
-    )
+    first, second = read(changed(unmark, *before)), read(changed(unmark, *after))
+    return evidence.compare(first, second, population=population, stock=stock, blocks=blocks)
 
 
 def put(key: str, value: Any) -> Change:
@@ -34,7 +37,7 @@ MARKS = Block("characteristics", 2.5, 2.5, -3.0, 3.0, 2.5, 400, True, "five of f
 
 
 def test_numbers_alone_never_reach_the_top_rung() -> None:
-    result = verdict(put("characteristics", []), before=(put("characteristics", []),))
+    result = verdict()
     assert result.random.value > 2
     assert result.unchecked == ()
     assert result.ladder == "agrees_some_unchecked"
@@ -202,8 +205,9 @@ def test_a_stock_of_one_is_refused() -> None:
 
 
 def test_many_lines_give_what_single_comparisons_give_and_lose_nothing() -> None:
-    good = json.dumps({"a": RECORD, "b": changed(indicate(weight_ct="1.033")), "id": 17}).encode()
-    bad = json.dumps({"a": RECORD, "b": changed(indicate(weight_ct="-1"))}).encode()
+    bare = changed(unmark)
+    good = json.dumps({"a": bare, "b": changed(unmark, indicate(weight_ct="1.033")), "id": 17}).encode()
+    bad = json.dumps({"a": bare, "b": changed(indicate(weight_ct="-1"))}).encode()
     chunk = evidence.batch.compare_lines([good, bad, b"{", b"[]", good], first=11, fast=False)
     results = [json.loads(line) for line in chunk.text.splitlines()]
     assert chunk.bad == 3

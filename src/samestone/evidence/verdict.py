@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from samestone.evidence import wording
@@ -70,6 +70,8 @@ class Block:
     n: int
     beyond_size: bool
     why: str
+    working: Mapping[str, float] = field(default_factory=dict)
+    """Intermediate figures, by the name that docs/method/evidence.md gives them."""
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -82,6 +84,7 @@ class Block:
             "validated_on": self.n,
             "beyond_size": self.beyond_size,
             "why": self.why,
+            **({"working": dict(self.working)} if self.working else {}),
         }
 
 

@@ -27,12 +27,17 @@ _NEGLIGIBLE = math.log(1e-6)
 @dataclass(frozen=True, slots=True)
 class Weighed:
     """log10 LR against a random and a chosen substitute, squared distance, and whether x or y is unlike any reference
-    stone (their share of density that no reference stone carries is above nine tenths)."""
+    stone (their share of density that no reference stone carries is above nine tenths).
+
+    `working` (n, 4): log10 LR without room for blunders, ln p(x, y | one stone), ln f(x), ln f(y); nan where a pair is
+    too far apart for any of them to matter.
+    """
 
     random: Array
     look_alike: Array
     distance: Array
     apart: Array
+    working: Array
 
 
 def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
@@ -48,19 +53,21 @@ def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
     log_random = np.full(n, -np.inf)
     log_chosen = np.full(n, -np.inf)
     apart = np.zeros(n, bool)
+    working = np.full((n, 4), np.nan)
     near = np.flatnonzero(distance < _FAR)
     if len(near):
         drawn = random_substitute(kernels, close := pairs.only(near))
         log_random[near] = drawn.log_lr
         apart[near] = np.maximum(drawn.apart_x, drawn.apart_y) > 0.9
         log_chosen[near] = drawn.log_lr
+        working[near] = np.stack([drawn.log_lr / math.log(10), drawn.log_same, drawn.log_x, drawn.log_y], axis=1)
         worth = drawn.log_lr > _NEGLIGIBLE
         if worth.any():
             some = np.flatnonzero(worth)
             log_chosen[near[some]] = look_alike(kernels, close.only(some), drawn.only(some))
     log_random = _allow_for_blunders(kernels, pairs, distance, log_random)
     log_chosen = np.maximum(log_chosen, log_random - math.log(stock))
-    return Weighed(log_random / math.log(10), log_chosen / math.log(10), distance, apart)
+    return Weighed(log_random / math.log(10), log_chosen / math.log(10), distance, apart, working)
 
 
 def _allow_for_blunders(kernels: Kernels, pairs: Pairs, distance: Array, log_all: Array) -> Array:
