@@ -15,11 +15,12 @@ from samestone.evidence.density import Kernels
 from samestone.evidence.examination import Examination
 from samestone.evidence.ladder import BEYOND, climb
 from samestone.evidence.likelihood import Pairs
+from samestone.evidence.mark import judge_marks
 from samestone.evidence.measurement import COVERED, Comparable, comparable, measured_findings
 from samestone.evidence.narrowing import Narrowing, narrow
-from samestone.evidence.observable import LN_D, LN_W, LN_Z, E, T, observe
+from samestone.evidence.observable import LN_D, LN_W, LN_Z, Array, E, T, observe
 from samestone.evidence.population import Population
-from samestone.evidence.verdict import Block, Finding, Verdict, Weight
+from samestone.evidence.verdict import Block, Verdict, Weight
 from samestone.evidence.weighing import weigh
 
 STOCK = 1000
@@ -49,6 +50,7 @@ class Numbers:
     distance: float
     outside: bool
     narrowing: Narrowing | None
+    working: Mapping[str, float]
 
 
 def compare(
@@ -76,7 +78,7 @@ def compare_cases(
     if stock < 2:
         raise ValueError(f"stock is {stock}, expected at least 2: a stone chosen from one is not chosen")
     numbers = weigh_cases(kernels_of(population, fast), cases, stock)
-    return [conclude(case, n, population, stock) for case, n in zip(cases, numbers, strict=True)]
+    return [conclude(case, n, population, stock, fast=fast) for case, n in zip(cases, numbers, strict=True)]
 
 
 @lru_cache(maxsize=8)
@@ -108,22 +110,29 @@ def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Num
                 float(found.distance[row]),
                 bool(found.apart[row]),
                 narrowed[row],
+                _working(found.distance[row], found.working[row]),
             )
     return numbers
 
 
-def conclude(case: Case, numbers: Numbers | None, population: Population, stock: int) -> Verdict:
+def _working(distance: float, figures: Array) -> dict[str, float]:
+    names = ("log10_lr_without_blunders", "ln_p_together", "ln_f_before", "ln_f_after")
+    finite = {name: round(float(v), 4) for name, v in zip(names, figures, strict=True) if math.isfinite(v)}
+    return {"squared_distance": round(float(distance), 3), **finite}
+
+
+def conclude(case: Case, numbers: Numbers | None, population: Population, stock: int, *, fast: bool = False) -> Verdict:
     """From numbers, categories and further blocks to a verdict."""
     before, after = case.before, case.after
     question: wording.Question = "same_as_paper" if "paper" in (before.kind, after.kind) else "same_stone"
     findings = list(measured_findings(case.readings, after.declared_changes))
     blocks = [_number_block(numbers)] if numbers else []
-    for finding, block in judge_categories(before, after):
+    for finding, block in (*judge_categories(before, after), *judge_marks(before, after, fast=fast)):
         findings.append(finding)
         blocks += [block] if block else []
     blocks += case.extra
     flags = _flags(before, after, numbers)
-    unchecked = _unchecked(before, findings, case.extra)
+    unchecked = [f.what for f in findings if f.outcome == "not_compared" and f.was is not None]
     random, look_alike = _total(blocks, "random", numbers), _total(blocks, "look_alike", numbers)
     beyond = max((block.look_alike for block in blocks if block.beyond_size), default=0.0)
     outcomes = [(finding.what, finding.outcome) for finding in findings]
@@ -176,6 +185,7 @@ def _number_block(numbers: Numbers) -> Block:
         n,
         False,
         f"compared jointly: {bound.pattern(numbers.columns).replace('+', ', ')}",
+        numbers.working,
     )
 
 
@@ -219,11 +229,3 @@ _DECLARED = {
     "recut": "recut as declared: sizes and weight are not compared, but may not have grown",
     "new_head": "a new head as declared: other arcs of the girdle may be hidden now",
 }
-
-
-def _unchecked(before: Examination, findings: Sequence[Finding], extra: Sequence[Block]) -> list[str]:
-    """What the first record holds that was not compared."""
-    out = [f.what for f in findings if f.outcome == "not_compared" and f.was is not None]
-    if before.characteristics and not any(block.what == "characteristics" for block in extra):
-        out.append("characteristics")
-    return out

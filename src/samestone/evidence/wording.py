@@ -19,7 +19,8 @@ ASSUMPTIONS = (
     f"one property in {1 / BLUNDER:.0f} is misread or miswritten, and such a reading says nothing (assumed)",
     f"records are mixed up once in {1 / bound.PROCESS_ERROR:,.0f} comparisons at most (assumed)",
     "what is seen is named as the tables of category shares and observer confusion say (partly assumed)",
-    "size and weight, fluorescence, finish, culet and inscription are independent of one another",
+    "how marks occur, are found and are placed by hand is as the table of characteristics says (assumed)",
+    "size and weight, fluorescence, finish, culet, inscription and marks are independent of one another",
 )
 
 SCALE = "ENFSI guideline for evaluative reporting in forensic science, 2015"
