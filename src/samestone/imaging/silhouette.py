@@ -1,0 +1,437 @@
+"""Proportions of a round brilliant from back-lit side views, at any azimuth, one view or several turned ones.
+
+A straight line along one flank of the silhouette gives the true angle only where a main facet happens to stand in
+profile. So the whole outline is fitted instead: a symmetric brilliant, seen in perspective, whose projected convex hull
+must pass through every point of every contour. Proportions are common to all views; azimuth, lean and place are not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+Array = NDArray[np.float64]
+
+RAYS = 540
+"""Contour points a view: rays from the middle of the stone."""
+CORNER_PX = 4.0
+"""Contour this near to a sharp corner of the model is not used: blur rounds corners, not edges."""
+PRIOR = {
+    "table": (57.0, 6.0),
+    "crown_angle_deg": (34.5, 4.0),
+    "pavilion_angle_deg": (41.0, 2.0),
+    "girdle": (3.0, 2.0),
+    "star": (52.0, 7.0),
+    "lower_half": (78.0, 5.0),
+    "perspective": (1 / 20, 1 / 20),
+}
+"""Mean and spread that hold what the outline does not show: star and lower half, and the camera's distance. The spreads
+of the rest are wide beside what a sharp outline says. Ranges of cut diamonds: common practice, no source."""
+GOOD_RMS_PX = 0.12
+"""A joint fit this close needs no other starts: it is what blur and noise alone leave."""
+FACET_DEG = 0.12
+"""How far one facet's slope may be from the mean of its eight, as a standard deviation (common practice, no source);
+a view shows two or three of them."""
+LIMITS = np.array([[45.0, 25, 37, 0.3, 30, 60, 0.0], [75.0, 43, 45, 9.0, 75, 92, 0.15]])
+"""Nothing outside is tried, in the order of NAMES; wider than any brilliant that a jeweller is handed."""
+NAMES = tuple(PRIOR)
+AZIMUTHS = np.radians(np.arange(0.0, 45.0, 1.5))
+PITCHES = (-0.02, -0.01, 0.0, 0.01, 0.02)
+
+
+class NoSilhouette(ValueError):
+    """The picture is no back-lit side view of one stone."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """A number with its standard uncertainty, in the unit that its name says."""
+
+    value: float
+    u: float
+
+
+@dataclass(frozen=True)
+class SilhouetteReading:
+    """Proportions from one or several side views; per cent of the mean girdle diameter."""
+
+    crown_angle_deg: Value
+    pavilion_angle_deg: Value
+    table_percent: Value
+    girdle_percent: Value
+    depth_percent: Value
+    diameter_px: Value
+    views: int
+    rms_px: float
+    """Root mean square distance of the contours from the fitted outline."""
+    flags: tuple[str, ...] = ()
+
+
+def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReading:
+    """Fit one round brilliant to the contours of one or several back-lit side views.
+
+    greys: linear light, (H, W) each, the same camera and distance for all; the stone dark on a bright ground, whole in
+    the picture. Refuses (`NoSilhouette`) a picture without such an outline, and an outline that no brilliant fits.
+
+    Least squares of the distances between contour points and the convex hull of the projected corners, with soft-L1
+    loss; the uncertainty is the fit's, widened by how far single facets depart from the mean of their eight.
+    """
+    contours = [trace_contour(grey) for grey in greys]
+    start = np.array([mean for mean, _ in PRIOR.values()])
+    poses = [first_pose(contour) for contour in contours]
+    scale = float(np.mean([pose.diameter for pose in poses]))
+    start[NAMES.index("girdle")] = np.clip(np.median([pose.girdle for pose in poses]) - 0.4, 0.6, 8.0)
+    fit = fit_repeatedly(contours, poses, np.concatenate([[scale], start]))
+    if fit.rms > max(1.5, 0.004 * scale):
+        raise NoSilhouette(
+            f"no round brilliant fits this outline (it misses by {fit.rms:.1f} px). Photograph the loose stone from "
+            "the side, sharp, whole, against an even bright ground."
+        )
+    return read_fit(fit)
+
+
+def trace_contour(grey: NDArray[np.floating]) -> Array:
+    """Points (n, 2) on the outline, sub-pixel: from outside, where the light first falls to half of the ground's."""
+    image = np.asarray(grey, np.float32)
+    border = np.concatenate([image[:4].ravel(), image[-4:].ravel(), image[:, :4].ravel(), image[:, -4:].ravel()])
+    ground = float(np.median(border))
+    soft = cv2.GaussianBlur(image, (0, 0), 0.7)
+    dark = (soft < 0.5 * ground).astype(np.uint8)
+    closed = cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    count, _labels, stats, _centres = cv2.connectedComponentsWithStats(closed)
+    sizes = [(int(stats[i, cv2.CC_STAT_AREA]), i) for i in range(1, count)]
+    if not sizes or ground <= 0 or max(sizes)[0] < 2500:
+        raise NoSilhouette("no dark stone on a bright ground was found. Light it from behind; expose for the ground.")
+    largest = max(sizes)[1]
+    x, y, w, h = (int(stats[largest, k]) for k in range(4))
+    if x <= 1 or y <= 1 or x + w >= image.shape[1] - 1 or y + h >= image.shape[0] - 1:
+        raise NoSilhouette("the stone is cut off by the edge of the picture. Photograph it whole.")
+    centre = np.array([x + (w - 1) / 2, y + (h - 1) / 2])
+    return cast_rays(soft, centre, reach=0.75 * float(np.hypot(w, h)), level=0.5 * ground)
+
+
+def cast_rays(image: NDArray[np.float32], centre: Array, *, reach: float, level: float) -> Array:
+    """First crossing of `level` along rays from outside towards the centre; linear between half-pixel samples."""
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    steps = np.arange(reach, 2.0, -0.5)
+    x = (centre[0] + np.cos(angle)[:, None] * steps).astype(np.float32)
+    y = (centre[1] - np.sin(angle)[:, None] * steps).astype(np.float32)
+    light = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    below = light < level
+    first = below.argmax(axis=1)
+    hit = below.any(axis=1) & (first > 0)
+    row = np.flatnonzero(hit)
+    before, after = light[row, first[row] - 1], light[row, first[row]]
+    share = (before - level) / np.maximum(before - after, 1e-9)
+    radius = steps[first[row] - 1] - 0.5 * share
+    points = centre + radius[:, None] * np.column_stack([np.cos(angle[row]), -np.sin(angle[row])])
+    return points[near_hull(points)]
+
+
+def near_hull(points: Array) -> NDArray[np.bool_]:
+    """Which points lie on the outline's convex hull to within a pixel: a cut stone is convex, a window's gap is not."""
+    hull = cv2.convexHull(points.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+    return np.asarray(signed_distance(points, hull) > -1.0)
+
+
+@dataclass(frozen=True)
+class FirstPose:
+    """Where the stone lies in the picture, before any fit."""
+
+    centre: Array
+    """The middle of the girdle's upper edge."""
+    diameter: float
+    roll: float
+    """Turn in the picture plane, radians; 0 is the table up."""
+    girdle: float
+    """Length of the upright part at either end, per cent of the diameter."""
+
+
+def first_pose(contour: Array) -> FirstPose:
+    """Girdle line from the direction in which the outline is widest; up is the side on which it is less deep.
+
+    The widest single chord runs from one girdle corner to the opposite one on the other edge, a degree or two off;
+    the middle of all directions that are nearly as wide is the girdle's.
+    """
+    angle = np.radians(np.arange(0.0, 180.0, 0.25))
+    direction = np.column_stack([np.cos(angle), -np.sin(angle)])
+    reach = contour @ direction.T
+    width = reach.max(axis=0) - reach.min(axis=0)
+    near = np.maximum(width - 0.996 * width.max(), 0.0)
+    double = np.arctan2((near * np.sin(2 * angle)).sum(), (near * np.cos(2 * angle)).sum())
+    along = np.array([np.cos(double / 2), -np.sin(double / 2)])
+    up = np.array([along[1], -along[0]])
+    side = contour @ along
+    middle = (contour[int(side.argmin())] + contour[int(side.argmax())]) / 2
+    height = (contour - middle) @ up
+    if height.max() > -height.min():
+        up = -up
+    rims = [height[side > side.max() - 0.003 * np.ptp(side)], height[side < side.min() + 0.003 * np.ptp(side)]]
+    girdle = 100 * float(np.mean([np.ptp(rim) for rim in rims]) / np.ptp(side))
+    middle = middle + up * girdle / 200 * np.ptp(side)
+    return FirstPose(middle, float(np.ptp(side)), float(np.arctan2(-up[0], -up[1])), girdle)
+
+
+def brilliant_corners(proportions: Array) -> Array:
+    """Corners (n, 3) of a symmetric round brilliant of diameter 1: x, y in the girdle plane, z up, girdle top at 0.
+
+    proportions in the order of NAMES. Mains have the angles asked for; halves pass through their neighbours' corners.
+    """
+    table, crown, pavilion, girdle, star, lower_half, _ = proportions
+    slope, drop = np.tan(np.radians([crown, pavilion]))
+    thick = girdle / 100
+    eighth, half = np.cos(np.pi / 8), 0.5
+    rim = np.linspace(0, 2 * np.pi, 97)[:-1]
+    top_r, mid_r = table / 200, table / 200 * eighth
+    star_r = mid_r + star / 100 * (half - mid_r)
+    star_z = slope * (half - star_r * eighth)
+    low_r = half * (1 - lower_half / 100)
+    low_z = -thick - drop * (half - low_r * eighth)
+    scallop = rim_height(rim, star_r, star_z), rim_height(rim, low_r, low_z + thick)
+    rings = [
+        ring(top_r, slope * (half - top_r), 0.0),
+        ring(star_r, star_z, np.pi / 8),
+        ring(low_r, low_z, np.pi / 8),
+        np.column_stack([half * np.cos(rim), half * np.sin(rim), np.minimum(scallop[0], 0)]),
+        np.column_stack([half * np.cos(rim), half * np.sin(rim), -thick + np.maximum(scallop[1], 0)]),
+        np.array([[0.0, 0.0, -thick - drop * half]]),
+    ]
+    return np.concatenate(rings)
+
+
+def ring(radius: float, z: float, turn: float) -> Array:
+    """Eight corners at one height."""
+    angle = turn + np.arange(8) * np.pi / 4
+    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), np.full(8, z)])
+
+
+def rim_height(rim: Array, radius: float, z: float) -> Array:
+    """Height above the girdle's edge at which the half facet's plane meets the girdle, (n,) for azimuths (n,).
+
+    The plane passes through (1/2, azimuth 0), (1/2, azimuth 22.5°), both at height 0, and (radius, 22.5°) at z.
+    """
+    step = np.pi / 8
+    local = rim % step
+    middle = step / 2
+    reach = 0.5 * np.cos(middle)
+    inner = radius * np.cos(step - middle)
+    return np.asarray(z * (reach - 0.5 * np.cos(local - middle)) / (reach - inner))
+
+
+def project(corners: Array, perspective: float, scale: float, pose: Array) -> Array:
+    """Hull (m, 2) in pixels of the corners seen from the side.
+
+    pose: azimuth, pitch, roll (radians), centre x, centre y (px). perspective: diameters over distance.
+    """
+    azimuth, pitch, roll, cx, cy = pose
+    ca, sa, cp, sp, cr, sr = (f(v) for v in (azimuth, pitch, roll) for f in (np.cos, np.sin))
+    x = corners[:, 0] * ca - corners[:, 1] * sa
+    y = corners[:, 0] * sa + corners[:, 1] * ca
+    away, z = y * cp - corners[:, 2] * sp, y * sp + corners[:, 2] * cp
+    size = scale / (1 + perspective * away)
+    u, v = x * size, z * size
+    flat = np.column_stack([cx + u * cr - v * sr, cy - (u * sr + v * cr)])
+    return cv2.convexHull(flat.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+
+
+def signed_distance(points: Array, hull: Array) -> Array:
+    """Distance of each point from the hull's edges, positive outside (exact beside edges and inside)."""
+    edge = np.roll(hull, -1, axis=0) - hull
+    length = np.hypot(edge[:, 0], edge[:, 1])
+    keep = length > 1e-6
+    normal = np.column_stack([edge[keep, 1], -edge[keep, 0]]) / length[keep, None]
+    offset = (normal * hull[keep]).sum(axis=1)
+    if (hull.mean(axis=0) @ normal.T - offset).mean() > 0:
+        normal, offset = -normal, -offset
+    return np.asarray((points @ normal.T - offset).max(axis=1))
+
+
+def best_pose(contour: Array, first: FirstPose, proportions: Array, scale: float) -> Array:
+    """Azimuth, lean and place of one view for fixed proportions: the best of a grid's few lowest valleys."""
+    corners = brilliant_corners(proportions)
+
+    def misses(pose: Array) -> Array:
+        return signed_distance(contour, project(corners, proportions[-1], scale, pose))
+
+    grid = np.array([[a, p, first.roll, *first.centre] for a, p in product(AZIMUTHS, PITCHES)])
+    levelled = [misses(pose) for pose in grid]
+    costs = np.array([float(np.abs(miss - np.median(miss)).mean()) for miss in levelled])
+    trials = []
+    for start in valleys(grid, costs, count=5):
+        trial = least_squares(misses, start, loss="soft_l1", x_scale=[0.05, 0.02, 0.01, 2, 2], max_nfev=15)
+        trials.append((float(trial.cost), trial.x))
+    return np.asarray(min(trials, key=lambda trial: trial[0])[1])
+
+
+def valleys(grid: Array, costs: Array, *, count: int) -> list[Array]:
+    """The starts of lowest cost, at least 3 degrees of azimuth apart."""
+    chosen: list[Array] = []
+    for k in np.argsort(costs):
+        gaps = [abs((grid[k, 0] - other[0] + np.pi / 8) % (np.pi / 4) - np.pi / 8) for other in chosen]
+        if all(gap > np.radians(3) for gap in gaps):
+            chosen.append(grid[k])
+        if len(chosen) == count:
+            break
+    return chosen
+
+
+@dataclass(frozen=True)
+class ViewsFit:
+    """The joint fit: scale and proportions, their covariance, and what is left."""
+
+    shared: Array
+    covariance: Array
+    poses: Array
+    """(views, 5): azimuth, pitch, roll, centre x, centre y."""
+    rms: float
+
+
+SHARED_STEP = np.array([0.05, 0.02, 0.02, 0.02, 0.02, 0.2, 0.2, 0.001])
+POSE_STEP = np.array([2e-3, 1e-3, 1e-4, 0.02, 0.02])
+
+
+def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, evaluations: int) -> ViewsFit:
+    """Fit scale, proportions and all poses together; twice, the second time without the contour at sharp corners."""
+    weights = [np.ones(len(contour)) for contour in contours]
+    free = np.full(views.size, np.inf)
+    limits = np.concatenate([[0.5 * shared[0]], LIMITS[0], -free]), np.concatenate([[1.5 * shared[0]], LIMITS[1], free])
+    for _ in range(2):
+        problem = JointFit(contours, weights)
+        result = least_squares(
+            problem.residuals,
+            np.concatenate([shared, views.ravel()]),
+            jac=problem.jacobian,
+            loss="soft_l1",
+            bounds=limits,
+            x_scale=np.concatenate([SHARED_STEP, np.tile(POSE_STEP, len(contours))]) * 20,
+            max_nfev=evaluations,
+        )
+        shared, views = result.x[:8], result.x[8:].reshape(-1, 5)
+        weights = [
+            away_from_corners(contour, project(brilliant_corners(shared[1:]), shared[-1], shared[0], view))
+            for contour, view in zip(contours, views, strict=True)
+        ]
+    left = np.concatenate(problem.misses(result.x))
+    used = np.concatenate(problem.weights) > 0
+    rms = float(np.sqrt(np.mean(left[used] ** 2)))
+    information = result.jac.T @ result.jac
+    covariance = np.linalg.pinv(information) * max(rms, 0.05) ** 2
+    return ViewsFit(shared, covariance[:8, :8], views, rms)
+
+
+def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared: Array) -> ViewsFit:
+    """Each view alone from several azimuths, then all together, then each view's pose anew with what all say.
+
+    A view whose azimuth was taken for its neighbour's minimum pulls all proportions; with better ones it falls into
+    place.
+    """
+    alone = [fit_alone(contour, pose, shared) for contour, pose in zip(contours, poses, strict=True)]
+    if len(alone) == 1:
+        return fit_views(contours, alone[0].shared, alone[0].poses, evaluations=25)
+    close = sorted(alone, key=lambda fit: fit.rms)[: (len(alone) + 1) // 2]
+    agreed = np.median([fit.shared for fit in close], axis=0)
+    best = fit_views(contours, agreed, np.concatenate([fit.poses for fit in alone]), evaluations=12)
+    for known in (agreed, best.shared, best.shared):
+        if best.rms < GOOD_RMS_PX:
+            break
+        found = [best_pose(c, p, known[1:], known[0]) for c, p in zip(contours, poses, strict=True)]
+        best = min(best, fit_views(contours, known, np.array(found), evaluations=12), key=lambda fit: fit.rms)
+    return fit_views(contours, best.shared, best.poses, evaluations=25)
+
+
+def fit_alone(contour: Array, first: FirstPose, shared: Array) -> ViewsFit:
+    """Proportions and pose of one view, a third of its points, from nine azimuths; the closest fit."""
+    some = contour[::3]
+    tries = []
+    for azimuth in np.radians(np.arange(0.0, 45.0, 5.0)):
+        pose = np.array([[azimuth, 0.0, first.roll, *first.centre]])
+        tries.append(fit_views([some], shared, pose, evaluations=10))
+    return min(tries, key=lambda fit: fit.rms)
+
+
+def away_from_corners(contour: Array, hull: Array) -> Array:
+    """Weight 0 within a few pixels of the hull's sharp corners, 1 elsewhere."""
+    before, after = hull - np.roll(hull, 1, axis=0), np.roll(hull, -1, axis=0) - hull
+    turn = np.abs(np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1)))
+    sharp = hull[turn > np.radians(12)]
+    if not len(sharp):
+        return np.ones(len(contour))
+    gap = np.linalg.norm(contour[:, None] - sharp[None], axis=2).min(axis=1)
+    return np.asarray((gap > CORNER_PX).astype(np.float64))
+
+
+@dataclass(frozen=True)
+class JointFit:
+    """Residuals and their derivatives for all views: weighted distances, then the priors."""
+
+    contours: Sequence[Array]
+    weights: Sequence[Array]
+
+    def misses(self, x: Array) -> list[Array]:
+        """Distances of each view's contour from its model outline, px."""
+        corners = brilliant_corners(x[1:8])
+        poses = x[8:].reshape(-1, 5)
+        return [
+            signed_distance(contour, project(corners, x[7], x[0], pose))
+            for contour, pose in zip(self.contours, poses, strict=True)
+        ]
+
+    def residuals(self, x: Array) -> Array:
+        """Weighted distances in pixels and the departures from the priors, scaled to weigh as fractions of a pixel."""
+        weighted = [w * m for w, m in zip(self.weights, self.misses(x), strict=True)]
+        means, spreads = np.array(list(PRIOR.values())).T
+        return np.concatenate([*weighted, 0.3 * (x[1:8] - means) / spreads])
+
+    def jacobian(self, x: Array) -> Array:
+        """Central differences; a pose's parameter moves its own view only, so all views are moved together."""
+        rows = [len(contour) for contour in self.contours]
+        ends = np.cumsum(rows)
+        jacobian = np.zeros((int(ends[-1]) + len(NAMES), x.size))
+        for k, step in enumerate(SHARED_STEP):
+            jacobian[:, k] = self.slope(x, np.eye(1, x.size, k).ravel() * step) / (2 * step)
+        for k, step in enumerate(POSE_STEP):
+            move = np.zeros(x.size)
+            move[8 + k :: 5] = step
+            slope = self.slope(x, move) / (2 * step)
+            for view, (end, count) in enumerate(zip(ends, rows, strict=True)):
+                jacobian[end - count : end, 8 + 5 * view + k] = slope[end - count : end]
+        return jacobian
+
+    def slope(self, x: Array, move: Array) -> Array:
+        return self.residuals(x + move) - self.residuals(x - move)
+
+
+def read_fit(fit: ViewsFit) -> SilhouetteReading:
+    """Values with u: the fit's covariance (neighbouring points share blur: one in three counts), the facets' spread."""
+    covariance = 3.0 * fit.covariance
+    facets = FACET_DEG / np.sqrt(2 * len(fit.poses))
+    _, table, crown, pavilion, girdle, *_ = fit.shared
+    depth = crown_height(table, crown) + girdle + 50 * np.tan(np.radians(pavilion))
+    gradient = np.zeros(8)
+    gradient[1] = -0.5 * np.tan(np.radians(crown))
+    gradient[2] = (100 - table) / 2 * np.pi / 180 / np.cos(np.radians(crown)) ** 2
+    gradient[3] = 50 * np.pi / 180 / np.cos(np.radians(pavilion)) ** 2
+    gradient[4] = 1.0
+    u = np.sqrt(np.diag(covariance))
+    return SilhouetteReading(
+        crown_angle_deg=Value(float(crown), float(np.hypot(u[2], facets))),
+        pavilion_angle_deg=Value(float(pavilion), float(np.hypot(u[3], facets))),
+        table_percent=Value(float(table), float(np.hypot(u[1], 0.3))),
+        girdle_percent=Value(float(girdle), float(np.hypot(u[4], 0.1))),
+        depth_percent=Value(float(depth), float(np.hypot(np.sqrt(gradient @ covariance @ gradient), 0.06))),
+        diameter_px=Value(float(fit.shared[0]), float(u[0])),
+        views=len(fit.poses),
+        rms_px=fit.rms,
+        flags=("single_view",) if len(fit.poses) == 1 else (),
+    )
+
+
+def crown_height(table: float, crown_deg: float) -> float:
+    """Crown height in per cent of the diameter: (100 - table)/2 · tan(crown angle)."""
+    return float((100 - table) / 2 * np.tan(np.radians(crown_deg)))
