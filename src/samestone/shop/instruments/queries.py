@@ -1,0 +1,214 @@
+"""What the instruments' pages show: standing, diary, what a failed check touches, the shop's own repeats."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass
+
+from samestone import metrology
+from samestone.shop.instrument import CHECKS, ENOUGH_DOF, as_check, as_metrology, checks_of, same_instrument
+from samestone.shop.life import Station
+from samestone.shop.models import Examination, Instrument, InstrumentCheck, Job, Reaction, Reading, Stone
+from samestone.shop.suspicion import doubts
+
+# How often each check is usual (common practice, no source), in days.
+USUAL_DAYS = {"zero": 1, "gauge blocks": 7, "known weight": 7, "known stones": 1, "uv box": 30, "stage micrometer": 30}
+
+
+@dataclass(frozen=True)
+class KindOfCheck:
+    """One kind of check of one instrument: the newest one, and whether it is time for another."""
+
+    kind: str
+    last: InstrumentCheck | None
+    due: bool
+
+    @property
+    def slug(self) -> str:
+        return self.kind.replace(" ", "-")
+
+
+@dataclass(frozen=True)
+class Card:
+    """An instrument on its shelf."""
+
+    row: Instrument
+    kinds: tuple[KindOfCheck, ...]
+    jobs: int
+
+    @property
+    def failed(self) -> bool:
+        return any(kind.last and not kind.last.passed for kind in self.kinds)
+
+    @property
+    def due(self) -> bool:
+        return any(kind.due for kind in self.kinds)
+
+
+@dataclass(frozen=True)
+class Touched:
+    """A job with findings that rest on an instrument that failed; each with what it was and whether it was repeated."""
+
+    job: Job
+    findings: tuple[TouchedFinding, ...]
+
+    @property
+    def gone(self) -> bool:
+        return self.job.station == Station.PICKED_UP.value
+
+    @property
+    def open(self) -> int:
+        return sum(not finding.repeated for finding in self.findings)
+
+
+@dataclass(frozen=True)
+class TouchedFinding:
+    """One suspect finding. `again`: it can be repeated now, in a look on the same occasion."""
+
+    what: str
+    examination: Examination
+    at: dt.datetime
+    why: str
+    repeated: bool
+    again: bool
+
+
+@dataclass(frozen=True)
+class OwnRepeats:
+    """What the looks of this shop say about an instrument, against what is stated."""
+
+    found: metrology.repeats.Repeatability
+    check: metrology.repeats.RepeatCheck
+    readings: int
+
+    @property
+    def enough(self) -> bool:
+        return self.found.dof_independent >= ENOUGH_DOF
+
+
+def cards(now: dt.datetime) -> tuple[Card, ...]:
+    """Every instrument in use, with its checks and how many jobs wait for a repeat."""
+    rows = Instrument.objects.filter(retired_at=None).order_by("pk")
+    return tuple(Card(row, kinds_of(row, now), sum(1 for one in touched_jobs(row) if one.open)) for row in rows)
+
+
+def kinds_of(row: Instrument, now: dt.datetime) -> tuple[KindOfCheck, ...]:
+    """The checks of an instrument, the newest of each and whether another is due."""
+    newest = {check.kind: check for check in checks_of(row)}
+    return tuple(
+        KindOfCheck(
+            kind,
+            newest.get(kind),
+            kind not in newest or (now - newest[kind].at) > dt.timedelta(days=USUAL_DAYS[kind]),
+        )
+        for kind in CHECKS.get(row.kind, ())
+    )
+
+
+def drift_words(row: Instrument) -> str:
+    """A sentence where the checks of one kind show a drift; empty where they do not, or are too few."""
+    by_kind: dict[str, list[InstrumentCheck]] = defaultdict(list)
+    for check in checks_of(row):
+        by_kind[check.kind].append(check)
+    for kind, checks in by_kind.items():
+        if len(checks) < 4 or len({check.at for check in checks}) < 2 or kind in ("known stones", "uv box"):
+            continue
+        line = metrology.diary.drift([as_check(check) for check in checks])
+        if line.significant:
+            unit = checks[-1].detail.get("unit", row.unit)
+            return f"It drifts ({kind}): {line.per_year:+.2g} ± {line.u:.1g} {unit} a year, over {len(checks)} checks."
+    return ""
+
+
+def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
+    """The jobs with suspect findings of this instrument: by pick-up date, those gone home last."""
+    lineage = Instrument.objects.filter(same_instrument(row))
+    around = ("instrument", "examination__stone__piece__job")
+    readings = list(Reading.objects.current().filter(instrument__in=lineage).select_related(*around))
+    reactions = list(Reaction.objects.current().filter(instrument__in=lineage).select_related(*around))
+    found: dict[Job, list[TouchedFinding]] = defaultdict(list)
+    for rows, name in ((readings, "property"), (reactions, "test")):
+        why = doubts(rows)
+        for one in rows:
+            if one.pk in why:
+                found[one.examination.job].append(_touched(one, getattr(one, name), why[one.pk]))
+    touched = (Touched(job, tuple(findings)) for job, findings in found.items())
+    return tuple(sorted(touched, key=lambda one: (one.gone, one.job.due or dt.date.max, one.job.envelope)))
+
+
+def _touched(row: Reading | Reaction, what: str, why: str) -> TouchedFinding:
+    look = row.examination
+    now = look.job
+    same_state = Stone.objects.filter(pk=look.stone.pk, setting=look.setting).exists()
+    return TouchedFinding(
+        what=what.replace("_", " ").removesuffix(" mm").removesuffix(" ct"),
+        examination=look,
+        at=row.at,
+        why=why,
+        repeated=_is_repeated(row, look),
+        again=same_state and now.station != Station.PICKED_UP.value,
+    )
+
+
+def _is_repeated(row: Reading | Reaction, look: Examination) -> bool:
+    """Whether a usable finding of the same thing stands in another look at the stone on the same occasion."""
+    same = {
+        "examination__stone": look.stone,
+        "examination__occasion": look.occasion,
+        "examination__setting": look.setting,
+    }
+    rows = (
+        Reading.objects.current().filter(property=row.property, **same)
+        if isinstance(row, Reading)
+        else Reaction.objects.current().filter(test=row.test, **same)
+    )
+    others = list(rows.select_related("instrument"))
+    suspect = doubts(others)
+    return any(other.pk not in suspect for other in others)
+
+
+def own_repeats(row: Instrument) -> OwnRepeats | None:
+    """The scatter within the looks made with an instrument; None where nothing was read twice, or it has no unit.
+
+    Only what one look showed several times counts: two looks at what is taken for the same stone would assume what
+    they are to show.
+    """
+    if not row.u:
+        return None
+    lineage = Instrument.objects.filter(same_instrument(row))
+    rows = list(Reading.objects.current().filter(instrument__in=lineage).select_related("instrument"))
+    suspect = doubts(rows)
+    groups = [[float(text) for text in one.indications] for one in rows if one.pk not in suspect]
+    groups = [group for group in groups if len(group) > 1]
+    if not groups:
+        return None
+    step = float(row.resolution or 0)
+    repeats = [
+        metrology.repeats.Repeat(number, number, value) for number, group in enumerate(groups) for value in group
+    ]
+    stated = as_metrology(row)
+    return OwnRepeats(
+        metrology.repeats.find_repeatability(repeats, step),
+        metrology.repeats.check_stated_u(groups, stated.u_independent, step),
+        len(groups),
+    )
+
+
+def history(row: Instrument) -> tuple[Instrument, ...]:
+    """The uncertainties an instrument has had, newest first."""
+    return tuple(Instrument.objects.filter(same_instrument(row)).order_by("-since", "-pk"))
+
+
+def on_file(row: Instrument) -> tuple[str, str] | None:
+    """The scale of a camera that later checks are held against: the first good one."""
+    first = next((check for check in checks_of(row) if check.kind == "stage micrometer" and check.passed), None)
+    return (first.detail["um_per_px"], first.detail["u"]) if first else None
+
+
+def initial_for(row: Instrument, kind: str) -> dict[str, str]:
+    """What was agreed at the last check of this kind, so that it need not be typed again."""
+    last = next((check for check in reversed(checks_of(row)) if check.kind == kind), None)
+    if last is None:
+        return {}
+    return {name: last.detail[name] for name in ("agreed_mm", "expected", "u_block") if name in last.detail}
