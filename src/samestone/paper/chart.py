@@ -25,7 +25,7 @@ _WIDTH = 640
 _FIELD_WIDTH = 440
 _COLUMNS, _LINES = 36, 4
 _CELLS = _COLUMNS * _LINES
-_EACH = 40
+_EACH = 20
 """Up to this many stones, each has its dot."""
 _THINNING = sorted(range(_CELLS), key=lambda cell: (cell % _COLUMNS * 0.7549 + cell // _COLUMNS * 0.5698) % 1)
 """The order in which dots stay: spread evenly, without a visible pattern."""
@@ -34,7 +34,7 @@ _THINNING = sorted(range(_CELLS), key=lambda cell: (cell % _COLUMNS * 0.7549 + c
 def narrowing(values: Mapping[str, Any]) -> str:
     """Rows of dots that thin out, from a verdict's `narrowing` ({"of", "left": [{"after", "left"}, …]}), as SVG.
 
-    Up to 40 stones one dot is one stone; above, the field of dots thins out with the count and is not to be counted.
+    Up to 20 stones one dot is one stone; above, the field of dots thins out with the count and is not to be counted.
     """
     rows = [("reference stones of this kind", int(values["of"]))]
     rows += [(f"left after {step['after']}", int(step["left"])) for step in values["left"]]
@@ -64,7 +64,7 @@ def _step(words: str, count: int, of: int, y: float) -> str:
 
 def _field(count: int, of: int, y: float) -> str:
     if count <= _EACH:
-        points: list[Point] = [(131 + 15.5 * (k % 20), y + 5 + 16 * (k // 20)) for k in range(count)]
+        points: list[Point] = [(131 + 15.5 * k, y + 13) for k in range(count)]
         width = 11.0
     else:
         cells = sorted(_THINNING[: dot_count(count, of)])
@@ -76,15 +76,15 @@ def _field(count: int, of: int, y: float) -> str:
 
 
 def dot_count(count: int, of: int) -> int:
-    """How many dots stand for `count` stones of `of`: each its own up to 40, then ever fewer for each.
+    """How many dots stand for `count` stones of `of`: each its own up to 20, then ever fewer for each.
 
     >>> dot_count(13, 53940), dot_count(460, 53940), dot_count(53940, 53940)
-    (13, 59, 144)
+    (13, 31, 144)
     """
     if count <= _EACH:
         return count
     share = (count - _EACH) / max(of - _EACH, 1)
-    return min(_CELLS, round(_EACH + (_CELLS - _EACH) * math.pow(share, 0.35)))
+    return min(_CELLS, round(_EACH + (_CELLS - _EACH) * math.sqrt(share)))
 
 
 _LEFT, _RIGHT, _ROW_HEIGHT = 200, 560, 58

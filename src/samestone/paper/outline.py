@@ -9,7 +9,7 @@ from samestone.paper.drawing import Point
 
 _STEPS = 96
 _USUAL_RATIO = {"oval": 1.35, "emerald": 1.4, "radiant": 1.25, "baguette": 2.4, "cushion": 1.08, "marquise": 2.0,
-                "pear": 1.5, "heart": 1.0, "cabochon": 1.3}  # fmt: skip
+                "pear": 1.5, "heart": 1.0, "trillion": 0.95, "cabochon": 1.3}  # fmt: skip
 _WORDS = {"brilliant": "round", "step": "emerald", "square": "princess", "navette": "marquise", "drop": "pear",
           "triangle": "trillion"}  # fmt: skip
 """Length over width as commonly seen in the trade (common practice, no source); it is drawn, never measured with."""
@@ -29,8 +29,16 @@ def outline(name: str, ratio: float = 0.0) -> list[Point]:
     ratio = ratio if ratio > 0 else _USUAL_RATIO.get(name, 1.0)
     half_width = 2 / (1 + ratio)
     half_length = ratio * half_width
-    curve = _OUTLINES.get(name, _ellipse)
-    return [(x * half_width, y * half_length) for x, y in curve(half_width / half_length)]
+    curve = _OUTLINES.get(name, _ellipse)(half_width / half_length)
+    return list(
+        zip(_spread([x for x, _ in curve], half_width), _spread([y for _, y in curve], half_length), strict=True)
+    )
+
+
+def _spread(values: Sequence[float], half: float) -> list[float]:
+    """Moved and stretched to reach from -half to half."""
+    low, high = min(values), max(values)
+    return [half * (2 * (value - low) / (high - low) - 1) for value in values]
 
 
 def reach(points: Sequence[Point], angle_deg: float) -> float:
@@ -100,17 +108,17 @@ def _pear(aspect: float) -> list[Point]:
     end = math.asin(min(1.0, tip / radius))
     rising = [(radius * math.cos(end * k / 24) - radius + 1, radius * math.sin(end * k / 24)) for k in range(25)]
     below = [(math.cos(a), math.sin(a)) for a in (math.pi * (1 + k / 32) for k in range(33))]
-    whole = rising + [(-x, y) for x, y in reversed(rising[:-1])] + below[1:-1]
-    return [(x, (y + 1 - length / 2) / (length / 2)) for x, y in whole]
+    return rising + [(-x, y) for x, y in reversed(rising[:-1])] + below[1:-1]
 
 
 def _heart(_: float) -> list[Point]:
-    """Two half circles above a rounded point at 6 o'clock, cleft at 12; scaled to its own width and length."""
+    """Two half circles above a rounded point at 6 o'clock, cleft at 12."""
 
     def at(t: float) -> Point:
-        return 16 * math.sin(t) ** 3, 13 * math.cos(t) - 5 * math.cos(2 * t) - 2 * math.cos(3 * t) - math.cos(4 * t)
+        y = 13 * math.cos(t) - 5 * math.cos(2 * t) - 2 * math.cos(3 * t) - math.cos(4 * t)
+        return -16 * math.sin(t) ** 3, y
 
-    return [(-x / 16, (y + 2.5) / 14.5) for x, y in _turn(at)]
+    return _turn(at)
 
 
 def _trillion(_: float) -> list[Point]:

@@ -12,6 +12,7 @@ import json
 import re
 import tempfile
 import tomllib
+import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,8 @@ from samestone.paper.sheet import BadSheet
 
 _HERE = Path(__file__).parent
 _LONGEST_PX = 1400
+_NO_LETTER = {"Co", "Cn", "Cs"}
+_ESCAPED = re.compile(r"\\u\{([0-9a-f]+)\}")
 _MISSING = re.compile(r'the text `"(.+?)"` could not be displayed')
 
 
@@ -34,16 +37,31 @@ def typeset(
 
     A letter that no bundled font has is printed as its code point, such as [U+6771].
     """
-    given = json.dumps({"words": {**default_words(), **words}, **values}, ensure_ascii=False)
+    given = _visible(json.dumps({"words": {**default_words(), **words}, **values}, ensure_ascii=False))
     while True:
         try:
             return _compiled(template, given, files, at)
         except typst.TypstError as error:
-            letters = {letter for text in _MISSING.findall(str(error)) for letter in text if ord(letter) > 0x7F}
-            if not any(letter in given for letter in letters):
+            missing = {letter for letter in _missing(str(error)) if letter in given}
+            if not missing:
                 raise
-            for letter in letters:
-                given = given.replace(letter, f"[U+{ord(letter):04X}]")
+            for letter in missing:
+                given = given.replace(letter, _code_point(letter))
+
+
+def _missing(message: str) -> set[str]:
+    """The letters without a glyph that the typesetter's message names, some of them as \\u{d7a4}."""
+    texts = [_ESCAPED.sub(lambda found: chr(int(found[1], 16)), text) for text in _MISSING.findall(message)]
+    return {letter for text in texts for letter in text if ord(letter) > 0x7F}
+
+
+def _visible(text: str) -> str:
+    """Code points that stand for no letter (private, unassigned, surrogate) written out."""
+    return "".join(_code_point(letter) if unicodedata.category(letter) in _NO_LETTER else letter for letter in text)
+
+
+def _code_point(letter: str) -> str:
+    return f"[U+{ord(letter):04X}]"
 
 
 def _compiled(template: str, given: str, files: Mapping[str, bytes], at: dt.datetime) -> bytes:
