@@ -1,0 +1,109 @@
+"""The commands of the counter, as a stranger runs them."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+SAMESTONE = str(Path(sys.executable).with_name("samestone"))
+ALONE = {key: value for key, value in os.environ.items() if not key.startswith("SAMESTONE_")}
+
+
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([SAMESTONE, *arguments], capture_output=True, text=True, check=False, env=ALONE)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    folder = tmp_path_factory.mktemp("demo") / "data"
+    played = run("demo", "--data", str(folder))
+    assert played.returncode == 0, played.stderr
+    return folder, played.stdout
+
+
+def test_the_demo_tells_its_verdict_and_where_the_papers_are(demo: tuple[Path, str]) -> None:
+    folder, said = demo
+    assert "Verdict on 1042" in said
+    left = [int(number) for number in re.findall(r"(\d+) after", said)]
+    assert left == sorted(left, reverse=True), "each check leaves fewer stones"
+    for name in ("receipt-1042.pdf", "statement-1042.pdf", "packet-1042.zip"):
+        assert str(folder / "papers" / "1042" / name) in said
+        assert (folder / "papers" / "1042" / name).stat().st_size > 10_000
+    assert (folder / "key.pem").stat().st_mode & 0o077 == 0
+    assert (folder / "secret").stat().st_mode & 0o077 == 0
+
+
+def test_a_look_alike_does_not_reach_the_top(demo: tuple[Path, str]) -> None:
+    said = demo[1]
+    (rung,) = re.findall(r"1041: examined again .*: (.+)", said)
+    assert rung != "agrees"
+
+
+def test_played_twice_it_says_what_is_there(demo: tuple[Path, str]) -> None:
+    again = run("demo", "--data", str(demo[0]))
+    assert again.returncode == 0
+    assert "played before; nothing was written" in again.stdout
+    assert "packet-1042.zip" in again.stdout
+
+
+def test_the_demo_leaves_a_real_shop_alone(tmp_path: Path) -> None:
+    code = (
+        "from pathlib import Path; import sys, datetime as dt;"
+        "from samestone.cli.counter import open_data; open_data(Path(sys.argv[1]));"
+        "from samestone.shop.site.actions import open_shop;"
+        "open_shop(shop_name='Mine', street='', town='', name='A B', username='a', password='long enough x',"
+        " at=dt.datetime.now(dt.UTC))"
+    )
+    subprocess.run([sys.executable, "-c", code, str(tmp_path / "mine")], check=True, env=ALONE)
+    refused = run("demo", "--data", str(tmp_path / "mine"))
+    assert refused.returncode == 2
+    assert "belongs to Mine" in refused.stderr
+
+
+def test_check_backup_and_verify_agree(demo: tuple[Path, str], tmp_path: Path) -> None:
+    folder, _ = demo
+    checked = run("check", "--data", str(folder))
+    assert checked.returncode == 0, checked.stdout
+    copied = run("backup", str(tmp_path / "copy"), "--data", str(folder), "--without-key")
+    assert copied.returncode == 0, copied.stderr
+    assert not (tmp_path / "copy" / "key.pem").exists()
+    checked = run("check", "--data", str(tmp_path / "copy"))
+    assert checked.returncode == 0, checked.stdout
+    packet = str(folder / "papers" / "1042" / "packet-1042.zip")
+    assert run("verify", packet).returncode == 0
+    assert run("replay", packet).returncode == 0
+    bad = run("check", "--data", str(folder), "--receipt", "12-0000-0000")
+    assert bad.returncode == 2
+    assert "--receipt" in bad.stderr
+
+
+def test_serve_answers_on_this_machine(demo: tuple[Path, str]) -> None:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    server = subprocess.Popen(
+        [SAMESTONE, "serve", "--data", str(demo[0]), "--port", str(port)], stdout=subprocess.PIPE, env=ALONE
+    )
+    try:
+        for _ in range(100):
+            try:
+                page = urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20)
+                break
+            except OSError:
+                time.sleep(0.2)
+        assert page.url.endswith("/sign-in/?next=/")
+        assert "Larkfield Goldsmiths" in page.read().decode()
+        assert "default-src 'none'" in page.headers["Content-Security-Policy"]
+        style = urllib.request.urlopen(f"http://127.0.0.1:{port}/static/css/look.css", timeout=20)
+        assert style.headers["Content-Type"].startswith("text/css")
+    finally:
+        server.terminate()
+        server.wait(20)
