@@ -145,7 +145,7 @@ def place_feature(
     return Feature(name, kind, finish, centre_mm, size, Mesh(mesh.vertices + np.array(centre_mm), mesh.faces))
 
 
-def glow_specks(rng: np.random.Generator, solid: Solid, count: int = 5000, size_mm: float = 0.02) -> Mesh:
+def glow_specks(rng: np.random.Generator, solid: Solid, count: int = 1500, size_mm: float = 0.03) -> Mesh:
     """Tiny tetrahedra all through a stone: where they shine, the stone luminesces."""
     corners = solid.corners()
     at = rng.uniform(corners.min(axis=0), corners.max(axis=0), (count * 3, 3))

@@ -79,7 +79,7 @@ def demo_shots() -> Iterator[Shot]:
     window = Lamp("window", 130.0, 12.0, colour=(0.92, 0.97, 1.05), card=WARM_CARD)
     wide = Frame((1280, 720), 13.0, (0.0, 0.0), 0.008, 0.0, 100.0)
     beside = Frame((SIZE, 800), 13.0, (0.0, -60.0), 0.010, 0.0, 100.0)
-    violet = Lamp("uv", colour=(0.30, 0.10, 1.0), card=(0.1, 0.1, 0.2))
+    violet = Lamp("uv", colour=(0.12, 0.03, 0.5), card=(0.15, 0.15, 0.2))
     views = [
         (stone, _view("received", 0.0, dirt=dirt, tilt_deg=(0.2, 0.1))),
         (stone, _view("cleaned", 0.6)),
@@ -90,7 +90,15 @@ def demo_shots() -> Iterator[Shot]:
         (
             stone,
             _view(
-                "uv", 24.0, lamp=violet, glow=(0.07, 0.26, 1.0), dispersion=False, samples=2048, seed=SEED + 6, **loose
+                "uv",
+                24.0,
+                lamp=violet,
+                glow=(0.07, 0.26, 1.0),
+                camera=CameraModel(exposure=0.42, blur_px=1.3, full_well=30000, quality=88),
+                dispersion=False,
+                samples=640,
+                seed=SEED + 6,
+                **loose,
             ),
         ),
         (other, _view("lookalike", 71.0, tilt_deg=(0.1, 0.25), seed=SEED + 7)),
