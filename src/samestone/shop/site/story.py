@@ -82,6 +82,7 @@ def _mark(kind: str, r: str, angle_deg: str, size: str) -> dict[str, str]:
 
 
 BLUE = {"uv_long_wave": {"strength": "medium", "colour": "blue"}, "thermal_probe": {"result": "diamond"}}
+FAINT = {**BLUE, "uv_long_wave": {"strength": "faint", "colour": "blue"}}
 
 JOB = Told(
     envelope="1042",
@@ -166,13 +167,15 @@ ALIKE = Told(
             "depth_mm": ["4.11", "4.11", "4.10"],
             "table_percent": ["57.0", "57.0", "57.5"],
         },
-        reactions=BLUE,
+        reactions=FAINT,
         observations={"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"},
         characteristics=(
             _mark("needle", "0.47", "349", "0.15"),
             _mark("crystal", "0.23", "34", "0.03"),
             _mark("pinpoint", "0.58", "184", "0.01"),
             _mark("pinpoint", "0.31", "62", "0.01"),
+            _mark("pinpoint", "0.74", "284", "0.01"),
+            _mark("pinpoint", "0.49", "78", "0.01"),
         ),
     ),
     after=Look(
