@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+import runpy
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -15,6 +17,7 @@ from samestone.paper import clockface, legend, outline, symbol
 from samestone.paper.drawing import AMBER, BRICK, GRAPHITE, PAPER, QUIET, TEAL
 from samestone.paper.sheet import BadSheet
 
+HOUSE = Path(__file__).parents[2]
 SVG = "{http://www.w3.org/2000/svg}"
 CUTS = ("round brilliant", "oval", "princess", "emerald", "radiant", "cushion", "pear", "marquise", "heart", "baguette",
         "trillion", "cabochon", "other")  # fmt: skip
@@ -176,3 +179,11 @@ def _luminance(colour: str) -> float:
     parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
     linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_the_page_of_symbols_is_up_to_date() -> None:
+    page = (HOUSE / "docs/reference/symbols.md").read_text(encoding="utf-8")
+    assert [kind for kind in symbol.KINDS if f"{kind}" not in page] == []
+    drawn_now = runpy.run_path(str(HOUSE / "scripts/draw_symbols.py"))
+    expected = legend.key_alone(drawn_now["every_mark"](), width=760) + "\n"
+    assert (HOUSE / "docs/reference/symbols.svg").read_text(encoding="utf-8") == expected, "run scripts/draw_symbols.py"

@@ -180,3 +180,9 @@ def test_an_expert_reads_differences_rounded_to_their_uncertainty(pdf_text: PdfT
     said = pdf_text(paper.statement(statement_sheet(), at=AT))
     assert "1.0340" in said and "1.0310" in said and "−0.0030" in said and "u 0.0010" in said
     assert "before clipping +4.25" in said
+
+
+@pytest.mark.parametrize("words", ["\x00a", "👨\u200d👩\u200d👧", "\u202eabc", "𐚔᾽", "\ue000"])
+def test_signs_that_join_or_control_are_printed_as_code_points(words: str, pdf_text: PdfText) -> None:
+    said = pdf_text(paper.label(label_sheet(piece=words, look_for=None, grams=None), at=AT))
+    assert "[U+" in said

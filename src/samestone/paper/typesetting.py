@@ -25,7 +25,10 @@ from samestone.paper.sheet import BadSheet
 
 _HERE = Path(__file__).parent
 _LONGEST_PX = 1400
-_NO_LETTER = {"Co", "Cn", "Cs"}
+_NO_LETTER = {"Cc", "Cf", "Co", "Cn", "Cs"}
+_ALLOWED = "\n\u00ad\u200c\u200d"  # line break, soft hyphen, the two joiners that scripts need
+_PUNCTUATION = "–—‘’“”•…−×"
+_BEYOND_LATIN = "every letter beyond Latin"
 _ESCAPED = re.compile(r"\\u\{([0-9a-f]+)\}")
 _MISSING = re.compile(r'the text `"(.+?)"` could not be displayed')
 
@@ -37,27 +40,51 @@ def typeset(
 
     A letter that no bundled font has is printed as its code point, such as [U+6771].
     """
-    given = _visible(json.dumps({"words": {**default_words(), **words}, **values}, ensure_ascii=False))
+    given = json.dumps(_visible({"words": {**default_words(), **words}, **values}), ensure_ascii=False)
     while True:
         try:
             return _compiled(template, given, files, at)
         except typst.TypstError as error:
-            missing = {letter for letter in _missing(str(error)) if letter in given}
-            if not missing:
+            plainer = _without(given, _missing(str(error)))
+            if plainer == given:
                 raise
-            for letter in missing:
-                given = given.replace(letter, _code_point(letter))
+            given = plainer
 
 
 def _missing(message: str) -> set[str]:
-    """The letters without a glyph that the typesetter's message names, some of them as \\u{d7a4}."""
+    """The letters without a glyph that the typesetter's message names, some of them as \\u{d7a4}.
+
+    A joining sign can make it name the plain letter before; then every letter beyond Latin is taken for missing.
+    """
     texts = [_ESCAPED.sub(lambda found: chr(int(found[1], 16)), text) for text in _MISSING.findall(message)]
-    return {letter for text in texts for letter in text if ord(letter) > 0x7F}
+    letters = {letter for text in texts for letter in text if ord(letter) > 0x7F}
+    return letters or ({_BEYOND_LATIN} if texts else set())
 
 
-def _visible(text: str) -> str:
-    """Code points that stand for no letter (private, unassigned, surrogate) written out."""
-    return "".join(_code_point(letter) if unicodedata.category(letter) in _NO_LETTER else letter for letter in text)
+def _without(given: str, letters: set[str]) -> str:
+    if letters == {_BEYOND_LATIN}:
+        letters = {letter for letter in given if ord(letter) > 0x17F and letter not in _PUNCTUATION}
+    for letter in letters:
+        given = given.replace(letter, _code_point(letter))
+    return given
+
+
+def _stands_for_nothing(letter: str) -> bool:
+    """Control, private and unassigned code points, and signs that would turn the order of letters round."""
+    return unicodedata.category(letter) in _NO_LETTER and letter not in _ALLOWED
+
+
+def _visible(value: Any) -> Any:
+    """The same values, with code points that stand for no letter written out."""
+    match value:
+        case str():
+            return "".join(_code_point(letter) if _stands_for_nothing(letter) else letter for letter in value)
+        case Mapping():
+            return {key: _visible(item) for key, item in value.items()}
+        case list() | tuple():
+            return [_visible(item) for item in value]
+        case _:
+            return value
 
 
 def _code_point(letter: str) -> str:
