@@ -93,8 +93,8 @@ def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
         "5 % point": float(np.quantile(same, 0.05)),
         "LR < 1, one stone %": 100 * float((same < 0).mean()),
         "LR > 1, two stones %": 100 * float((near > 0).sum() / total),
-        "P(LR > 100 | two)": float((near > 2).sum() / total),
-        "P(LR > 1e4 | two)": float((near > 4).sum() / total),
+        "P(LR > 100, two)": float((near > 2).sum() / total),
+        "P(LR > 1e4, two)": float((near > 4).sum() / total),
         "largest, two": float(near.max()),
         "mean LR, two": float((10.0**near).sum() / total),
         "tail identities": identities,
@@ -120,7 +120,7 @@ def shipped(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured, rounds
         "Cllr min": cllr_min(same, other),
         "LR < 1, one stone %": 100 * float((same < 0).mean()),
         "LR > 1, two stones %": 100 * float((other > 0).mean()),
-        "P(LR > 1e3 | two)": float((other > 3).mean()),
+        "P(LR > 1e3, two)": float((other > 3).mean()),
     }
 
 
