@@ -50,6 +50,8 @@ class ReadingsForm(forms.Form):
         label = f"{known.label}, {turn + 1} of {TURNS}"
         field = DecimalText(unit=known.unit, lowest="0", highest="100000", label=label, required=False, initial=shown)
         field.widget.attrs["aria-label"] = label
+        if turn == 0 and what == self.question.single and not shown:
+            field.widget.attrs["autofocus"] = True
         return field
 
     @property

@@ -42,7 +42,7 @@ QUESTIONS = (
     Question("probe", "Thermal probe", "probe", ("thermal_probe",), "Known stones first, then three touches.", "probe"),
     Question(
         "uv-long",
-        "Long-wave ultraviolet",
+        "Long-wave UV",
         "uv",
         ("uv_long_wave",),
         "In the dark box, at the usual distance.",
@@ -51,7 +51,7 @@ QUESTIONS = (
     ),
     Question(
         "uv-short",
-        "Short-wave ultraviolet",
+        "Short-wave UV",
         "uv",
         ("uv_short_wave",),
         "In the closed box only.",

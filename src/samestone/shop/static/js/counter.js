@@ -85,5 +85,13 @@ function start() {
   });
   // A single question with big answers is saved at the tap.
   document.querySelectorAll("form[data-at-the-tap]").forEach((form) => form.addEventListener("change", () => form.requestSubmit()));
+  // A gauge that types ends each reading with Enter: on to the next empty field, and only then to the button.
+  document.querySelectorAll("form[data-field-by-field]").forEach((form) => form.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target.tagName !== "INPUT") return;
+    event.preventDefault();
+    const fields = [...form.querySelectorAll("input[inputmode=decimal]")];
+    const later = fields.slice(fields.indexOf(event.target) + 1).find((field) => !field.value);
+    (later || form.querySelector("button.next"))?.focus();
+  }));
 }
 start();
