@@ -8,6 +8,7 @@ from samestone.paper.drawing import GRAPHITE, LINE, PAPER, QUIET, TEAL, document
 from samestone.paper.sheet import Station, check
 
 _SMALL, _LARGE, _MIDDLE = 15, 21, 40
+_LONG = 13
 
 
 def job_strip(stations: Sequence[Station]) -> str:
@@ -25,40 +26,51 @@ def job_strip(stations: Sequence[Station]) -> str:
     said = [
         f"{station['name']}{' now' if station.get('now') else ''} {station.get('at', 'ahead')}" for station in stations
     ]
+    lines = max((len(_below(station)) for station in stations), default=0)
     return document(
         line,
         *(_station(station, x) for station, x in zip(stations, centres, strict=True)),
-        box=(0, 0, total, 110),
+        box=(0, 0, total, _MIDDLE + 30 + 20 * lines),
         title="Where the piece is",
         description="; ".join(said),
         class_="job-strip",
     )
 
 
+def _below(station: Station) -> list[tuple[str, str]]:
+    """(line, colour) of when and who; a long time takes two lines, broken at its last space."""
+    at = station.get("at", "")
+    when = at.rsplit(" ", 1) if len(at) > _LONG else [at]
+    return [(line, GRAPHITE) for line in when if line] + ([(station["by"], QUIET)] if station.get("by") else [])
+
+
 def _width(station: Station) -> float:
-    words = [station["name"], station.get("at", ""), station.get("by", "")]
-    if station.get("now"):
-        return max(width_of(words[0], _LARGE) + 52, *(width_of(word, _SMALL) + 20 for word in words[1:]))
-    return max(64.0, *(width_of(word, _SMALL) + 20 for word in words))
+    lines = [width_of(line, _SMALL) + 20 for line, _ in _below(station)]
+    name = width_of(station["name"], _LARGE) + 52 if station.get("now") else width_of(station["name"], _SMALL) + 20
+    return max(64.0, name, *lines)
 
 
 def _station(station: Station, x: float) -> str:
-    now, reached = bool(station.get("now")), "at" in station
-    if now:
-        width = width_of(station["name"], _LARGE) + 34
-        mark = element("rect", x=x - width / 2, y=_MIDDLE - 22, width=width, height=44, rx=22, fill=TEAL)
-        name = text(station["name"], (x, _MIDDLE + 7), size=_LARGE, fill=PAPER, font_weight=700, text_anchor="middle")
-    else:
-        colour = GRAPHITE if reached else LINE
-        mark = element(
-            "circle", cx=x, cy=_MIDDLE, r=7, fill=GRAPHITE if reached else PAPER, stroke=colour, stroke_width=2
-        )
-        name = text(
-            station["name"], (x, _MIDDLE - 16), size=_SMALL, fill=GRAPHITE if reached else QUIET, text_anchor="middle"
-        )
     below = [
-        text(station[key], (x, _MIDDLE + offset), size=_SMALL, fill=colour, text_anchor="middle")  # type: ignore[literal-required]
-        for key, offset, colour in (("at", 40, GRAPHITE), ("by", 60, QUIET))
-        if key in station
+        text(words, (x, _MIDDLE + 40 + 20 * index), size=_SMALL, fill=colour, text_anchor="middle")
+        for index, (words, colour) in enumerate(_below(station))
     ]
-    return element("g", mark, name, *below, class_="station now" if now else "station")
+    if station.get("now"):
+        return element("g", *_large(station["name"], x), *below, class_="station now")
+    return element("g", *_small(station["name"], x, reached="at" in station), *below, class_="station")
+
+
+def _large(name: str, x: float) -> tuple[str, str]:
+    width = width_of(name, _LARGE) + 34
+    return (
+        element("rect", x=x - width / 2, y=_MIDDLE - 22, width=width, height=44, rx=22, fill=TEAL),
+        text(name, (x, _MIDDLE + 7), size=_LARGE, fill=PAPER, font_weight=700, text_anchor="middle"),
+    )
+
+
+def _small(name: str, x: float, *, reached: bool) -> tuple[str, str]:
+    fill, edge, letters = (GRAPHITE, GRAPHITE, GRAPHITE) if reached else (PAPER, LINE, QUIET)
+    return (
+        element("circle", cx=x, cy=_MIDDLE, r=7, fill=fill, stroke=edge, stroke_width=2),
+        text(name, (x, _MIDDLE - 16), size=_SMALL, fill=letters, text_anchor="middle"),
+    )
