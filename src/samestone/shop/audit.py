@@ -86,8 +86,10 @@ def _life_problems(entries: Iterable[Entry]) -> Iterator[Problem]:
 
 def _vault_problems(entries: Iterable[Entry]) -> Iterator[Problem]:
     kept = set(vault.digests())
+    entries = list(entries)
     named = set(Photograph.objects.values_list("digest", flat=True)) | set(_papers(entries))
-    for digest in sorted(named - kept):
+    forgotten = {digest for entry in entries for digest in _payload(entry).get("papers_let_go", ())}
+    for digest in sorted(named - kept - forgotten):
         yield Problem(f"vault {digest[:12]}…", "a row names this file, but it is not in the vault")
     for digest in sorted(kept - named):
         yield Problem(

@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from django.conf import settings
@@ -48,11 +48,22 @@ def read(digest: str) -> bytes:
         raise NotInVault(f"no file {digest[:12]}… in the vault; restore it from a backup") from error
 
 
+def find(digest: str) -> bytes | None:
+    """The original bytes, or None where they were let go."""
+    return read(digest) if _path(digest).exists() else None
+
+
 def digests() -> Iterator[str]:
     """The digests under which files are kept, in no order."""
     for path in _folder().glob("*/*"):
         if _DIGEST.fullmatch(path.name):
             yield path.name
+
+
+def let_go(forgotten: Iterable[str]) -> None:
+    """Deletes what may no longer be kept; whoever calls has written in the log that it was."""
+    for digest in forgotten:
+        _path(digest).unlink(missing_ok=True)
 
 
 def is_intact(digest: str) -> bool:

@@ -39,9 +39,9 @@ def give_receipt(job: Job, *, at: dt.datetime, by: Member) -> Entry:
 
 
 def kept_receipt(job: Job) -> bytes | None:
-    """The newest receipt as it was given."""
+    """The newest receipt as it was given; None where there is none, or it was let go with the client's name."""
     entry = ledger.history(job, "receipt given").last()
-    return vault.read(entry.payload.data["receipt_kept"]) if entry else None
+    return vault.find(entry.payload.data["receipt_kept"]) if entry else None
 
 
 def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member) -> Any:

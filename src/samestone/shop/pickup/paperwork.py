@@ -44,9 +44,9 @@ def give_papers(job: Job, *, at: dt.datetime, by: Member) -> Entry | None:
 
 
 def kept(job: Job, what: str) -> bytes | None:
-    """`statement` or `packet` as it was given."""
+    """`statement` or `packet` as it was given; None where there is none, or it was let go with the client's name."""
     entry = queries.papers(job)
-    return vault.read(entry.payload.data[f"{what}_kept"]) if entry else None
+    return vault.find(entry.payload.data[f"{what}_kept"]) if entry else None
 
 
 def record_of(judged: queries.StoneAtPickUp) -> dict[str, Any]:
