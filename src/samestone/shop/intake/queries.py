@@ -125,6 +125,11 @@ def _look_lines(job: Job) -> tuple[str, ...]:
     return (", ".join(parts),) if parts else ()
 
 
+def has_looked(job: Job) -> bool:
+    """Whether the take-in examination found anything that a later look can be compared with."""
+    return bool(_look_lines(job))
+
+
 def _mark_lines(job: Job) -> tuple[str, ...]:
     return tuple(f"“{mark.words}”" for mark in agreed_marks(job))
 

@@ -146,7 +146,11 @@ def ask_work(request: HttpRequest, job: Job) -> HttpResponse:
 
 
 def ask_receipt(request: HttpRequest, job: Job) -> HttpResponse:
-    page = {"receipts": ledger.receipts_given(job), "taking_in": queries.is_open_for_take_in(job)}
+    page = {
+        "receipts": ledger.receipts_given(job),
+        "taking_in": queries.is_open_for_take_in(job),
+        "not_looked": not job.express and not queries.has_looked(job),
+    }
     return _question(request, job, "receipt", missing=paperwork.missing_for_receipt(job), **page)
 
 
@@ -257,11 +261,9 @@ def resume(request: HttpRequest, envelope: str) -> HttpResponse:
 
 @require_POST
 def give_receipt(request: HttpRequest, envelope: str) -> HttpResponse:
-    """Issues a receipt for everything recorded up to now, then shows it."""
+    """Issues a receipt for everything recorded up to now."""
     job = _job(envelope)
-    return _try(
-        request, job, lambda: paperwork.give_receipt(job, at=timezone.now(), by=signed_in(request)), then="take-in-next"
-    )
+    return _try(request, job, lambda: paperwork.give_receipt(job, at=timezone.now(), by=signed_in(request)))
 
 
 def show_receipt(request: HttpRequest, envelope: str) -> HttpResponse:
