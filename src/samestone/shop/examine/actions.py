@@ -9,7 +9,10 @@ from django.db import transaction
 
 from samestone.shop.examine.question import BY_NAME, LOOSE_ONLY, questions_for
 from samestone.shop.finding import finish_examination, record_finding, take_back
-from samestone.shop.models import Examination, Instrument, Member, NotExamined, Observation, Reaction, Reading
+from samestone.shop.models import Examination, Instrument, Mark, Member, NotExamined, Observation, Reaction, Reading
+
+# Findings that are marks on the clock face, by the name that the record uses.
+CATEGORY = {"characteristics": "characteristic"}
 
 
 @transaction.atomic
@@ -68,6 +71,18 @@ def record_observation(
 
 
 @transaction.atomic
+def place_characteristic(
+    examination: Examination, *, at: dt.datetime, by: Member, once: str | None = None, **fields: str
+) -> Mark:
+    """A mark in or on the stone: kind, r, angle_deg. “None seen” and “not examined” are taken back."""
+    row = record_finding(Mark, examination, at=at, by=by, once=once, category="characteristic", **fields)
+    for none_seen in examination.observations.current().filter(what="characteristics"):
+        take_back(none_seen, at=at, by=by)
+    _no_longer_missing(examination, "characteristics", at=at, by=by)
+    return row
+
+
+@transaction.atomic
 def record_not_examined(
     examination: Examination, what: str, why: str, *, at: dt.datetime, by: Member, once: str | None = None
 ) -> NotExamined:
@@ -76,6 +91,7 @@ def record_not_examined(
         examination.readings.current().filter(property=what),
         examination.reactions.current().filter(test=what),
         examination.observations.current().filter(what=what),
+        examination.marks.current().filter(category=CATEGORY.get(what, "")),
     ):
         for row in rows:
             take_back(row, at=at, by=by)

@@ -21,10 +21,9 @@ from samestone.shop.finding import (
     ExaminationFinished,
     TakenBackAlready,
     begin_examination,
-    record_finding,
     take_back,
 )
-from samestone.shop.models import NONE_SEEN, Examination, Finding, Mark, Stone
+from samestone.shop.models import NONE_SEEN, Examination, Finding, Stone
 from samestone.shop.photograph import VIEWS, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
 
@@ -196,7 +195,7 @@ def place_characteristic(request: HttpRequest, pk: int) -> HttpResponse:
         now, by = timezone.now(), signed_in(request)
         _try(
             request,
-            lambda: record_finding(Mark, examination, at=now, by=by, once=once, category="characteristic", **fields),
+            lambda: actions.place_characteristic(examination, at=now, by=by, once=once, **fields),
         )
     else:
         messages.error(request, "Tap inside the stone, or give radii from 0 to 1.1 and degrees.")
