@@ -116,3 +116,19 @@ def test_a_changed_population_is_refused() -> None:
     data[-1] ^= 1
     with pytest.raises(ChangedPopulation, match="install Samestone again"):
         evidence.load_population(bytes(data))
+
+
+def test_leaving_a_property_out_saves_the_distance_that_the_shortcut_says() -> None:
+    from samestone.evidence.density import invert
+    from samestone.evidence.weighing import _saved
+
+    rng = np.random.default_rng(8)
+    factor = rng.normal(size=(30, 5, 5))
+    U = np.zeros((30, 7, 7))
+    U[:, :5, :5] = factor @ factor.transpose(0, 2, 1) + np.eye(5)
+    x, y = rng.normal(size=(2, 30, 7))
+    pairs = Pairs((0, 1, 2, 3, 4), x, U, y, U)
+    precision = invert(2 * U[:, :5, :5])
+    pull = np.einsum("nij,nj->ni", precision, (x - y)[:, :5])
+    for group, rest in (([0], (1, 2, 3, 4)), ([1, 2], (0, 3, 4)), ([4], (0, 1, 2, 3))):
+        assert np.allclose(_saved(precision, pull, group), pairs.distance() - pairs.distance(rest))

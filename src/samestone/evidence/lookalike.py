@@ -30,30 +30,24 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
     matched = [position for position, column in enumerate(pairs.columns) if column in _SIZE]
     if not matched:
         return drawn.log_lr
-    x, _, y, Uy = pairs.cut()
-    n = len(x)
-    Py = invert(Uy)
-    points, spreads, gates, widths = [], [], [], []
-    for tau in TOLERANCES:
-        T = _variances(pairs, matched, tau)
-        P = Py.copy()
-        P[:, matched, matched] += 1 / T
-        C = invert(P)
-        pull = np.einsum("nij,nj->ni", Py, y)
-        pull[:, matched] += x[:, matched] / T
-        points.append(np.einsum("nij,nj->ni", C, pull))
-        spreads.append(C)
-        wide = np.zeros((n, len(matched), len(matched)))
-        wide[:, range(len(matched)), range(len(matched))] = T
-        widths.append(wide)
-        gates.append(log_normal(y[:, matched] - x[:, matched], Uy[np.ix_(range(n), matched, matched)] + wide))
+    n, m = len(pairs.x), len(matched)
+    x, _, y, Uy = (np.concatenate([part] * len(TOLERANCES)) for part in pairs.cut())
     columns = tuple(pairs.columns[position] for position in matched)
-    chosen = np.stack(gates)
-    chosen += kernels.log_density(pairs.columns, np.concatenate(points), np.concatenate(spreads)).reshape(-1, n)
-    around = np.concatenate([x[:, matched]] * len(TOLERANCES))
-    chosen -= kernels.log_density(columns, around, np.concatenate(widths)).reshape(-1, n)
+    variances = [size_variances(pairs.x, tau) for tau in TOLERANCES]
+    T = np.concatenate([np.stack([of[column] for column in columns], axis=1) for of in variances])
+    wide = np.zeros((len(x), m, m))
+    wide[:, range(m), range(m)] = T
+    Py = invert(Uy)
+    pull = np.einsum("nij,nj->ni", Py, y)
+    pull[:, matched] += x[:, matched] / T
+    P = Py
+    P[:, matched, matched] += 1 / T
+    C = invert(P)
+    chosen = log_normal(y[:, matched] - x[:, matched], Uy[np.ix_(range(len(x)), matched, matched)] + wide)
+    chosen += kernels.log_density(pairs.columns, np.einsum("nij,nj->ni", C, pull), C)
+    chosen -= kernels.log_density(columns, x[:, matched], wide)
     log_same = drawn.log_same - drawn.log_x
-    every = np.concatenate([chosen, drawn.log_y[None]])
+    every = np.concatenate([chosen.reshape(-1, n), drawn.log_y[None]])
     log_other: Array = np.logaddexp.reduce(every, axis=0) - math.log(len(every))
     return log_same - log_other
 
@@ -61,14 +55,13 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
 _SIZE = (LN_W, LN_D, E, LN_Z, LN_A, LN_B)
 
 
-def _variances(pairs: Pairs, matched: list[int], tau: tuple[float, float]) -> Array:
-    """Tolerances in ct and mm as variances of the observables."""
-    of = {
-        LN_W: np.square(tau[0] / np.exp(pairs.x[:, LN_W])),
-        LN_D: np.square(tau[1] / np.exp(pairs.x[:, LN_D])) / 2,
-        E: np.square(tau[1] / np.exp(pairs.x[:, LN_D])) * 2,
-        LN_Z: np.square(tau[1] / np.exp(pairs.x[:, LN_Z])),
-        LN_A: np.square(tau[1] / np.exp(pairs.x[:, LN_A])),
-        LN_B: np.square(tau[1] / np.exp(pairs.x[:, LN_B])),
+def size_variances(x: Array, tau: tuple[float, float]) -> dict[int, Array]:
+    """Tolerances in ct and mm as variances of the columns of n stones x (n, 7) that a look-alike is matched in."""
+    return {
+        LN_W: np.square(tau[0] / np.exp(x[:, LN_W])),
+        LN_D: np.square(tau[1] / np.exp(x[:, LN_D])) / 2,
+        E: np.square(tau[1] / np.exp(x[:, LN_D])) * 2,
+        LN_Z: np.square(tau[1] / np.exp(x[:, LN_Z])),
+        LN_A: np.square(tau[1] / np.exp(x[:, LN_A])),
+        LN_B: np.square(tau[1] / np.exp(x[:, LN_B])),
     }
-    return np.stack([of[pairs.columns[position]] for position in matched], axis=1)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samestone.evidence.density import Kernels
+from samestone.evidence.density import Kernels, invert
 from samestone.evidence.likelihood import Pairs, random_substitute
 from samestone.evidence.lookalike import look_alike
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T
@@ -71,15 +71,31 @@ def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
 
 
 def _allow_for_blunders(kernels: Kernels, pairs: Pairs, distance: Array, log_all: Array) -> Array:
-    groups = [group for group in _GROUPS if set(group) & set(pairs.columns)]
+    groups = [[c for c in group if c in pairs.columns] for group in _GROUPS if set(group) & set(pairs.columns)]
     if len(groups) < 2:
         return log_all
     total = log_all + math.log1p(-len(groups) * BLUNDER)
+    x, Ux, y, Uy = pairs.cut()
+    precision = invert(Ux + Uy)
+    pull = np.einsum("nij,nj->ni", precision, x - y)
     for group in groups:
-        rest = tuple(column for column in pairs.columns if column not in group)
-        without = pairs.distance(rest)
-        rows = np.flatnonzero((distance - without > _WORTH_DROPPING) & (without < _FIT))
+        saved = _saved(precision, pull, [pairs.columns.index(column) for column in group])
+        rows = np.flatnonzero((saved > _WORTH_DROPPING) & (distance - saved < _FIT))
         if len(rows):
+            rest = tuple(column for column in pairs.columns if column not in group)
             reduced = random_substitute(kernels, pairs.only(rows, rest)).log_lr
             total[rows] = np.logaddexp(total[rows], math.log(BLUNDER) + reduced)
     return total
+
+
+def _saved(precision: Array, pull: Array, group: list[int]) -> Array:
+    """What the squared distance loses when one or two columns are left out: v' (P_gg)^-1 v with v = P (x-y)."""
+    if len(group) == 1:
+        one = group[0]
+        single: Array = np.square(pull[:, one]) / precision[:, one, one]
+        return single
+    i, j = group
+    a, b, c = precision[:, i, i], precision[:, i, j], precision[:, j, j]
+    v, w = pull[:, i], pull[:, j]
+    double: Array = (c * v * v - 2 * b * v * w + a * w * w) / (a * c - b * b)
+    return double
