@@ -19,9 +19,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def at_bench(job: Job, at: dt.datetime, owner: Member) -> Job:
     intake.finish_take_in(job, at=at, by=owner)
-    return bench.take_over(
-        job, number_read="1042", mark_seen="yes", grams="3.41", to="bench", holder=owner, at=at, by=owner
-    )
+    return bench.take_over(job, bench.Looks("1042", "yes", "3.41"), to="bench", holder=owner, at=at, by=owner)
 
 
 def test_an_envelope_number_is_used_once(job: Job, at: dt.datetime, owner: Member) -> None:
@@ -103,9 +101,7 @@ def test_the_wrong_envelope_in_the_hand_stops_both(at_bench: Job, at: dt.datetim
     other = intake.open_job(envelope="1043", person={}, at=at, by=owner)
     before = Entry.objects.count()
     with pytest.raises(bench.NotThisJob, match="says 1043, the screen says 1042"):
-        bench.take_over(
-            at_bench, number_read="1043", mark_seen="yes", grams="", to="safe", holder=None, at=at, by=owner
-        )
+        bench.take_over(at_bench, bench.Looks("1043", "yes"), to="safe", holder=None, at=at, by=owner)
     assert Entry.objects.count() == before
     bench.report_swap(at_bench, number_read="1043", at=at, by=owner)
     other.refresh_from_db()
@@ -116,13 +112,9 @@ def test_the_wrong_envelope_in_the_hand_stops_both(at_bench: Job, at: dt.datetim
 
 
 def test_a_mark_that_is_not_there_holds_the_job(at_bench: Job, at: dt.datetime, owner: Member) -> None:
-    job = bench.take_over(
-        at_bench, number_read="1042", mark_seen="no", grams="", to="safe", holder=None, at=at, by=owner
-    )
+    job = bench.take_over(at_bench, bench.Looks("1042", "no"), to="safe", holder=None, at=at, by=owner)
     assert "mark was not found" in job.held
-    seen = bench.take_over(
-        at_bench, number_read="1042", mark_seen="could not look", grams="", to="safe", holder=None, at=at, by=owner
-    )
+    seen = bench.take_over(at_bench, bench.Looks("1042", "could not look"), to="safe", holder=None, at=at, by=owner)
     assert seen.held == job.held, "not looking is not a finding, and lifts no hold either"
 
 
@@ -174,3 +166,24 @@ def test_an_express_job_asks_less(owner: Member, at: dt.datetime) -> None:
     intake.log_clean(job, methods=["by hand"], asked=[], at=at, by=owner)
     job.refresh_from_db()
     assert intake.ready_at_once(job, at=at, by=owner).station == "ready"
+
+
+def test_swapped_contents_show_by_grams_and_name_the_other_envelope(job: Job, at: dt.datetime, owner: Member) -> None:
+    intake.describe_piece(job, grams="3.41", at=at, by=owner)
+    other = intake.open_job(envelope="1043", person={}, at=at, by=owner)
+    intake.describe_piece(other, kind="ring", grams="3.96", at=at, by=owner)
+    intake.finish_take_in(job, at=at, by=owner)
+    looks = bench.Looks("1042", "could not look", grams="3.97")
+    stopped = bench.take_over(job, looks, to="bench", holder=owner, at=at, by=owner)
+    assert stopped.held == "3.97 g now, 3.41 g on record; it would fit envelope 1043"
+    assert stopped.station == "examined", "the bench has not begun on it"
+    assert audit.check_shop() == ()
+
+
+def test_a_small_stone_lost_is_noticed_by_counting(at_bench: Job, at: dt.datetime, owner: Member) -> None:
+    intake.describe_stone(at_bench.pieces.get(), count=20, position="row", at=at, by=owner)
+    complete = bench.Looks("1042", "yes", stones=21)
+    assert not bench.take_over(at_bench, complete, to="safe", holder=None, at=at, by=owner).held
+    one_less = bench.Looks("1042", "yes", grams="9.99", stones=20)
+    held = bench.take_over(at_bench, one_less, to="bench", holder=owner, at=at, by=owner).held
+    assert held == "20 stones counted, 21 on record", "grams say nothing once the bench has worked on it"

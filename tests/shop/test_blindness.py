@@ -47,7 +47,7 @@ def told(job: Job, stone: Stone, received: Examination, at: dt.datetime, owner: 
     record_finding(Mark, look, at=at, by=owner, category="characteristic", kind="crystal", r="0.317", angle_deg="113.7")
     record_finding(Mark, received, at=at, by=owner, category="agreed", r="0.317", angle_deg="113.7", words=SEEN[4])
     intake.finish_take_in(job, at=at, by=owner)
-    bench.take_over(job, number_read="1042", mark_seen="yes", grams="", to="bench", holder=None, at=at, by=owner)
+    bench.take_over(job, bench.Looks("1042", "yes"), to="bench", holder=None, at=at, by=owner)
     bench.unset_stone(stone, at=at, by=owner)
     loose, scale = Stone.objects.get(pk=stone.pk), Instrument.objects.get(kind="scale")
     bench.weigh_loose(loose, indications=[LOOSE], instrument=scale, at=at, by=owner)

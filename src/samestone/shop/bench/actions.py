@@ -4,16 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 
 from django.db import transaction
 
 from samestone.shop import ledger
+from samestone.shop.bench.look import Facts, disagreements, fitting
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.life import NotPossibleNow, Station
-from samestone.shop.models import Entry, Examination, Instrument, Job, Member, Reading, Stone
+from samestone.shop.models import Entry, Examination, Instrument, Job, Member, Piece, Reading, Stone
 from samestone.shop.passage import hand_over, hold_job, move_job, move_stone, resume_job
 
 WAITING = "waiting for the client's answer"
+HELD_LENGTH = 200
+
+
+@dataclass(frozen=True)
+class Looks:
+    """What was looked at when the piece changed hands. `mark_seen` yes | no | could not look; empty: not looked at."""
+
+    number_read: str
+    mark_seen: str
+    grams: str = ""
+    stones: int | None = None
 
 
 class NotThisJob(Exception):
@@ -21,32 +34,36 @@ class NotThisJob(Exception):
 
 
 @transaction.atomic
-def take_over(  # noqa: PLR0913 - a hand-over is a few looks, each named
-    job: Job,
-    *,
-    number_read: str,
-    mark_seen: str,
-    grams: str,
-    to: str,
-    holder: Member | None,
-    at: dt.datetime,
-    by: Member,
-) -> Job:
-    """A hand-over: number read from the envelope, one mark looked for, grams; then the piece is at `to`.
+def take_over(job: Job, looks: Looks, *, to: str, holder: Member | None, at: dt.datetime, by: Member) -> Job:
+    """A hand-over: a few looks at the piece in the hand; then it is at `to`.
 
-    `mark_seen`: yes | no | could not look. A wrong number raises `NotThisJob` and writes nothing here (say it with
-    `report_swap`); a mark that is not there holds the job.
+    The wrong number raises `NotThisJob` and writes nothing here (say it with `report_swap`). A mark that is not there,
+    grams or a count that differ hold the job, with the other envelopes that the grams would fit.
     """
-    if number_read.strip().upper() != job.envelope:
-        raise NotThisJob(f"The envelope in the hand says {number_read.strip()}, the screen says {job.envelope}.")
-    checks = {"number_read": job.envelope, "mark_seen": mark_seen, "grams": grams}
+    if looks.number_read.strip().upper() != job.envelope:
+        raise NotThisJob(f"The envelope in the hand says {looks.number_read.strip()}, the screen says {job.envelope}.")
     job = Job.objects.get(pk=job.pk)
-    if to == "bench" and job.state.station is not Station.BENCH:
+    found = disagreements(_facts(job), mark_seen=looks.mark_seen, grams=looks.grams, stones=looks.stones)
+    if to == "bench" and not found and job.state.station is not Station.BENCH:
         job = move_job(job, "given to bench", at=at, by=by)
+    checks = {"number_read": job.envelope, "mark_seen": looks.mark_seen, "grams": looks.grams, "stones": looks.stones}
     job = hand_over(job, to=to, holder=holder, checks=checks, at=at, by=by)
-    if mark_seen == "no":
-        job = hold_job(job, "a mark was not found at a hand-over", at=at, by=by, details={"checks": checks})
+    if found and not job.held:
+        others = fitting(looks.grams, _grams_elsewhere(job)) if any(" g now" in words for words in found) else ()
+        fits = [f"it would fit envelope {' or '.join(others)}"] if others else []
+        job = hold_job(job, "; ".join((*found, *fits))[:HELD_LENGTH], at=at, by=by, details={"checks": checks})
     return job
+
+
+def _facts(job: Job) -> Facts:
+    piece = Piece.objects.filter(job=job).first()
+    worked_on = ledger.history(job, "given to bench").exists()
+    return Facts(piece.grams if piece else "", sum(stone.count for stone in job.stones), worked_on)
+
+
+def _grams_elsewhere(job: Job) -> dict[str, str]:
+    elsewhere = Piece.objects.exclude(job=job).exclude(job__station=Station.PICKED_UP.value)
+    return dict(elsewhere.values_list("job__envelope", "grams"))
 
 
 @transaction.atomic

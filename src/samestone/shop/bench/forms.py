@@ -21,6 +21,7 @@ class HandOverForm(forms.Form):
         label="The mark is there", choices=[(word, word) for word in MARK_SEEN], widget=forms.RadioSelect
     )
     grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
+    stones = forms.IntegerField(label="Stones counted", min_value=0, max_value=2000, required=False)
     to = forms.ChoiceField(label="Goes to", choices=[(place, place) for place in PLACES], widget=forms.RadioSelect)
     holder = forms.ModelChoiceField(label="In whose hands", queryset=Member.objects.none(), required=False)
 

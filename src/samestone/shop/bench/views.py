@@ -31,7 +31,13 @@ def take_over(request: HttpRequest, envelope: str) -> HttpResponse:
     if not form.is_valid():
         return _bench(request, job, hand_over=form)
     try:
-        actions.take_over(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
+        fields = form.cleaned_data
+        looks = actions.Looks(fields["number_read"], fields["mark_seen"], fields["grams"], fields["stones"])
+        after = actions.take_over(
+            job, looks, to=fields["to"], holder=fields["holder"], at=timezone.now(), by=signed_in(request)
+        )
+        if after.held and not job.held:
+            messages.error(request, f"Held: {after.held}. Put it down and look again, with someone else.")
     except actions.NotThisJob as error:
         return _bench(request, job, hand_over=form, wrong_number=form.cleaned_data["number_read"], wrong=str(error))
     except NotPossibleNow as error:

@@ -125,8 +125,8 @@ def picture(name: str) -> bytes:
 def work_at_bench(job: Job, clock: Clock, by: Member, say: SAY) -> None:
     """Out, weighed loose, in again, inspected, ready."""
     stone = job.stones.get()
-    checks: dict[str, Any] = {"number_read": job.envelope, "mark_seen": "yes", "grams": job.pieces.get().grams}
-    bench.take_over(job, **checks, to="bench", holder=by, at=clock.after(20), by=by)
+    looks = bench.Looks(job.envelope, "yes", grams=job.pieces.get().grams, stones=1)
+    bench.take_over(job, looks, to="bench", holder=by, at=clock.after(20), by=by)
     loose = bench.unset_stone(stone, at=clock.after(12), by=by)
     keep_pictures(loose, {"face-up": "loose", "uv": "uv"} if job.envelope == story.JOB.envelope else {}, clock, by)
     stone = Stone.objects.get(pk=stone.pk)
@@ -175,8 +175,8 @@ def leave_open_jobs(clock: Clock, owner: Member, bench_hand: Member) -> None:
         if told.upto == "bench":
             intake.agree_work(job, **told.work, at=clock.after(1), by=owner)
             intake.finish_take_in(job, at=clock.after(1), by=owner)
-            checks: dict[str, Any] = {"number_read": job.envelope, "mark_seen": "could not look", "grams": ""}
-            bench.take_over(job, **checks, to="bench", holder=bench_hand, at=clock.after(5), by=bench_hand)
+            looks = bench.Looks(job.envelope, "could not look")
+            bench.take_over(job, looks, to="bench", holder=bench_hand, at=clock.after(5), by=bench_hand)
             bench.send_news(job, **story.NEWS, at=clock.after(30), by=bench_hand)
 
 
