@@ -25,6 +25,10 @@ class KindOfCheck:
     due: bool
 
     @property
+    def title(self) -> str:
+        return "UV box" if self.kind == "uv box" else self.kind.capitalize()
+
+    @property
     def slug(self) -> str:
         return self.kind.replace(" ", "-")
 

@@ -90,13 +90,15 @@ def what_remains(reactions: list[dict[str, Any]], *, loose: bool) -> MaterialPag
     newest = list({reaction["test"]: reaction for reaction in reactions}.values())
     found = gem.material.what_remains(newest, loose=loose)
 
+    names = {one.key: one.name for one in gem.material.materials()}
+
     def against(key: str) -> list[Any]:
         return [one for one in found.objections if one.material == key]
 
     return MaterialPage(
         remaining=[{"material": one, "unusual": against(one.key)} for one in found.remaining],
         excluded=[
-            {"name": key.replace("_", " "), "because": [one for one in against(key) if one.level == "excludes"]}
+            {"name": names[key], "because": [one for one in against(key) if one.level == "excludes"]}
             for key in found.excluded
         ],
         next=found.separations,
@@ -107,5 +109,7 @@ def what_remains(reactions: list[dict[str, Any]], *, loose: bool) -> MaterialPag
 
 
 def _in_words(reaction: Mapping[str, Any]) -> str:
+    if reaction["test"] == "weight_against_size":
+        return f"loose weight {float(reaction['weight_ct']):.3f} ct against its size"
     said = " ".join(str(value) for name, value in reaction.items() if name not in ("test", "cut"))
     return f"{reaction['test'].replace('_', ' ')}: {said}"

@@ -164,13 +164,14 @@ def _visit(look: Examination) -> Visit:
         told["characteristics"] = f"{len(record['characteristics'])} marks in the stone"
     pictures = look.photographs.current().filter(usable=True)
     received = Mark.objects.current().filter(examination__stone=look.stone)
+    hidden = ("characteristic",) if look.setting == "set" else ("characteristic", "claw", "hidden")
     claws = [mark.kind for mark in received.filter(category="claw")]
     return Visit(
         job=look.job,
         examination=look,
         told=told,
         picture=pictures.filter(view="face-up").last() or pictures.last(),
-        marks=[*look.marks.current().filter(category="characteristic"), *received.exclude(category="characteristic")],
+        marks=[*look.marks.current().filter(category="characteristic"), *received.exclude(category__in=hidden)],
         claws=", ".join(f"{claws.count(kind)} {kind}" for kind in dict.fromkeys(claws)),
     )
 

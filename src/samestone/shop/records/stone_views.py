@@ -56,7 +56,7 @@ def show_weight(request: HttpRequest, pk: int) -> HttpResponse:
     known = stone.known_values(row)
     initial = weight.initial_sizes(row, known)
     form = forms.WeightForm(request.GET if "depth" in request.GET else None, initial=initial)
-    page: dict[str, Any] = {"stone": row, "job": row.job, "form": form, "known": known}
+    page: dict[str, Any] = {"stone": row, "job": row.job, "form": form, "known": _in_words(known)}
     typed = form.cleaned_data if form.is_bound and form.is_valid() else _complete(initial)
     if typed and not form.errors:
         try:
@@ -67,6 +67,10 @@ def show_weight(request: HttpRequest, pk: int) -> HttpResponse:
             page["found"] = found
             page["picture"] = mark_safe(found.picture)  # drawn by gem from numbers alone
     return render(request, "records/weight.html", page)
+
+
+def _in_words(known: dict[str, stone.Known]) -> list[tuple[str, stone.Known]]:
+    return [(stone.in_words(name), one) for name, one in known.items()]
 
 
 def _complete(initial: dict[str, Any]) -> dict[str, Any] | None:
