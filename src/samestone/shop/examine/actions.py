@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from typing import Any
 
 from django.db import transaction
 
@@ -50,7 +51,7 @@ def record_readings(
 
 @transaction.atomic
 def record_reaction(
-    examination: Examination, test: str, *, at: dt.datetime, by: Member, once: str | None = None, **fields: object
+    examination: Examination, test: str, *, at: dt.datetime, by: Member, once: str | None = None, **fields: Any
 ) -> Reaction:
     """What the stone did under a lamp or a probe: strength and colour, or result; lamp and distance where known."""
     before = examination.reactions.current().filter(test=test).last()
@@ -72,7 +73,7 @@ def record_observation(
 
 @transaction.atomic
 def place_characteristic(
-    examination: Examination, *, at: dt.datetime, by: Member, once: str | None = None, **fields: str
+    examination: Examination, *, at: dt.datetime, by: Member, once: str | None = None, **fields: Any
 ) -> Mark:
     """A mark in or on the stone: kind, r, angle_deg. “None seen” and “not examined” are taken back."""
     row = record_finding(Mark, examination, at=at, by=by, once=once, category="characteristic", **fields)

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 
 from samestone.gem import PROPERTIES, check_values
+from samestone.metrology import Problem
 from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Examination, Instrument
@@ -114,7 +115,7 @@ class ReadingsForm(forms.Form):
         }
         means |= {what: _mean(texts) for what, texts in typed.items()}
         for problem in check_values(means):
-            where = problem.where if problem.where in typed else next(iter(typed))
+            where = problem.field if problem.field in typed else next(iter(typed))
             self.add_error(f"{where}-0", f"Found {problem.found}; expected {problem.expected}. {_says(problem)}")
 
 
@@ -122,8 +123,8 @@ def _mean(texts: list[str]) -> float:
     return sum(map(float, texts)) / len(texts)
 
 
-def _says(problem: Any) -> str:
-    text = str(problem.remedy)
+def _says(problem: Problem) -> str:
+    text = problem.remedy
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 

@@ -10,6 +10,7 @@ from samestone.shop import ledger
 from samestone.shop.life import Station
 from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
 from samestone.shop.pickup import policy
+from samestone.shop.suspicion import fell_into_doubt
 
 LADDER = {
     "agrees": "Agrees in everything we could check",
@@ -62,6 +63,11 @@ class Judgement:
     def steps(self) -> list[bool]:
         """Four steps, top first; those reached."""
         return [step <= RUNGS[self.verdict["ladder"]][1] for step in (4, 3, 2, 1)]
+
+    @property
+    def settles(self) -> bool:
+        """Whether something was compared that a stone of the same size and weight would not share."""
+        return bool(self.verdict["ladder"] == "agrees")
 
     @property
     def pictures(self) -> dict[str, Any]:
@@ -206,8 +212,20 @@ def _judgement(stone: Stone, after: Examination | None) -> Judgement | None:
     for entry in reversed(ledger.history(stone.job, "verdict reached")):
         data = entry.payload.data
         if data["stone"] == stone.pk:
-            return Judgement(entry, data["verdict"]) if data["after"] == after.pk else None
+            same_look = data["after"] == after.pk and not _is_overtaken(entry, stone)
+            return Judgement(entry, data["verdict"]) if same_look else None
     return None
+
+
+def _is_overtaken(entry: Entry, stone: Stone) -> bool:
+    """Whether an instrument failed since, or the take-in was repeated: compare again before the piece goes home."""
+    if stone.job.station == Station.PICKED_UP.value:
+        return False
+    data = entry.payload.data
+    looks = Examination.objects.filter(pk__in=(data["before"], data["after"]))
+    newest = _last(stone, Examination.Occasion.TAKE_IN, finished=True)
+    repeated = newest is not None and newest.pk != data["before"]
+    return repeated or any(fell_into_doubt(look, entry.when) for look in looks)
 
 
 def _name(what: str) -> str:

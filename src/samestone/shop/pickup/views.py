@@ -40,6 +40,7 @@ def show_pick_up(request: HttpRequest, envelope: str) -> HttpResponse:
         "gone": job.station == Station.PICKED_UP.value,
         "papers": queries.papers(job),
         "facts": facts,
+        "mark_missing": "not there" in facts.marks,
         "simulated": any(photo.simulated for pair in _pairs(chosen, judged) for photo in (pair.before, pair.now)),
     }
     return render(request, f"pickup/{_template(page)}.html", page)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import template
@@ -66,6 +67,25 @@ def narrowing(values: Any) -> SafeString:
 @register.simple_tag
 def likelihood_bars(verdict: Any) -> SafeString:
     return mark_safe(paper.likelihood_bars(verdict))
+
+
+@register.filter
+def plain_words(name: str) -> str:
+    """A name of the record in plain words."""
+    return str(name).replace("_", " ")
+
+
+@register.simple_tag
+def measured(side: Mapping[str, Any] | None, part: str) -> str:
+    """`value` or `u` of a finding, to three digits of the uncertainty; words as they are, nothing as a dash."""
+    if not side or part not in side:
+        return "–" if part == "value" else ""
+    text = str(side[part])
+    try:
+        u = Decimal(str(side["u"]))
+    except (KeyError, InvalidOperation):
+        return text
+    return str(round(Decimal(text), max(0, 2 - u.adjusted())))
 
 
 # What may be placed on the clock face, for each question that asks it: (category, kind, label, more).
