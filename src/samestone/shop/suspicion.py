@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from samestone import metrology
 from samestone.shop.instrument import as_check
-from samestone.shop.models import Instrument, InstrumentCheck, Reaction, Reading
+from samestone.shop.models import Examination, Instrument, InstrumentCheck, Reaction, Reading
 
 Row = TypeVar("Row", Reading, Reaction)
 Diary = dict[str, list[InstrumentCheck]]
@@ -29,6 +29,24 @@ def doubts(rows: Iterable[Row]) -> dict[int, str]:
         if row.instrument and (why := _doubt(diaries[_key(row.instrument)], row.instrument.name, row.at)):
             found[row.pk] = why
     return found
+
+
+def fell_into_doubt(look: Examination, since: dt.datetime) -> bool:
+    """Whether a check that failed after `since` has put a finding of this look in doubt."""
+    rows = [*look.readings.current().select_related("instrument")]
+    reactions = [*look.reactions.current().select_related("instrument")]
+    names = {row.instrument.name for row in (*rows, *reactions) if row.instrument}
+    failed = InstrumentCheck.objects.filter(passed=False, at__gt=since, instrument__name__in=names)
+    return failed.exists() and bool(doubts(rows) or doubts(reactions))
+
+
+def failed_instruments() -> frozenset[int]:
+    """The instruments in use whose newest check of some kind failed: nothing should be measured with them now."""
+    newest: dict[tuple[str, str, str], InstrumentCheck] = {}
+    for check in InstrumentCheck.objects.select_related("instrument").order_by("at", "pk"):
+        newest[(*_key(check.instrument), check.kind)] = check
+    bad = {(name, kind) for (name, kind, _), check in newest.items() if not check.passed}
+    return frozenset(row.pk for row in Instrument.objects.filter(retired_at=None) if _key(row) in bad)
 
 
 def _key(row: Instrument) -> tuple[str, str]:

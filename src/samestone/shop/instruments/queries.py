@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from samestone import metrology
+from samestone.gem import PROPERTIES
 from samestone.shop.instrument import CHECKS, ENOUGH_DOF, as_check, as_metrology, checks_of, same_instrument
 from samestone.shop.life import Station
 from samestone.shop.models import Examination, Instrument, InstrumentCheck, Job, Reaction, Reading, Stone
@@ -51,11 +52,22 @@ class Card:
 
 
 @dataclass(frozen=True)
+class TouchedLook:
+    """A look with suspect findings that were not repeated (`waiting`) or were; `again`: it can be repeated now."""
+
+    look: Examination
+    at: dt.datetime
+    waiting: tuple[str, ...]
+    repeated: tuple[str, ...]
+    again: bool
+
+
+@dataclass(frozen=True)
 class Touched:
-    """A job with findings that rest on an instrument that failed; each with what it was and whether it was repeated."""
+    """A job with findings that rest on an instrument that failed, look by look."""
 
     job: Job
-    findings: tuple[TouchedFinding, ...]
+    looks: tuple[TouchedLook, ...]
 
     @property
     def gone(self) -> bool:
@@ -63,19 +75,7 @@ class Touched:
 
     @property
     def open(self) -> int:
-        return sum(not finding.repeated for finding in self.findings)
-
-
-@dataclass(frozen=True)
-class TouchedFinding:
-    """One suspect finding. `again`: it can be repeated now, in a look on the same occasion."""
-
-    what: str
-    examination: Examination
-    at: dt.datetime
-    why: str
-    repeated: bool
-    again: bool
+        return sum(len(look.waiting) for look in self.looks)
 
 
 @dataclass(frozen=True)
@@ -131,28 +131,31 @@ def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
     around = ("instrument", "examination__stone__piece__job")
     readings = list(Reading.objects.current().filter(instrument__in=lineage).select_related(*around))
     reactions = list(Reaction.objects.current().filter(instrument__in=lineage).select_related(*around))
-    found: dict[Job, list[TouchedFinding]] = defaultdict(list)
-    for rows, name in ((readings, "property"), (reactions, "test")):
-        why = doubts(rows)
+    found: dict[Job, dict[Examination, list[Reading | Reaction]]] = defaultdict(lambda: defaultdict(list))
+    for rows in (readings, reactions):
+        suspect = doubts(rows)
         for one in rows:
-            if one.pk in why:
-                found[one.examination.job].append(_touched(one, getattr(one, name), why[one.pk]))
-    touched = (Touched(job, tuple(findings)) for job, findings in found.items())
+            if one.pk in suspect:
+                found[one.examination.job][one.examination].append(one)
+    touched = (Touched(job, tuple(_touched(*look) for look in looks.items())) for job, looks in found.items())
     return tuple(sorted(touched, key=lambda one: (one.gone, one.job.due or dt.date.max, one.job.envelope)))
 
 
-def _touched(row: Reading | Reaction, what: str, why: str) -> TouchedFinding:
-    look = row.examination
-    now = look.job
-    same_state = Stone.objects.filter(pk=look.stone.pk, setting=look.setting).exists()
-    return TouchedFinding(
-        what=what.replace("_", " ").removesuffix(" mm").removesuffix(" ct"),
-        examination=look,
-        at=row.at,
-        why=why,
-        repeated=_is_repeated(row, look),
-        again=same_state and now.station != Station.PICKED_UP.value,
+def _touched(look: Examination, rows: list[Reading | Reaction]) -> TouchedLook:
+    named = {in_words(row.property if isinstance(row, Reading) else row.test): _is_repeated(row, look) for row in rows}
+    as_then = Stone.objects.filter(pk=look.stone.pk, setting=look.setting).exists()
+    return TouchedLook(
+        look=look,
+        at=rows[0].at,
+        waiting=tuple(name for name, repeated in named.items() if not repeated),
+        repeated=tuple(name for name, repeated in named.items() if repeated),
+        again=as_then and look.job.station != Station.PICKED_UP.value,
     )
+
+
+def in_words(name: str) -> str:
+    """`diameter_min_mm` is read as smallest diameter, `uv_long_wave` as uv long wave."""
+    return PROPERTIES[name].label if name in PROPERTIES else name.replace("_", " ")
 
 
 def _is_repeated(row: Reading | Reaction, look: Examination) -> bool:

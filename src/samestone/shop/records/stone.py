@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from samestone import evidence, metrology
+from samestone.gem import PROPERTIES
 from samestone.shop.casefile import examination_record
 from samestone.shop.instrument import as_metrology
 from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Reading, Stone
@@ -71,6 +72,11 @@ def known_values(stone: Stone) -> dict[str, Known]:
             reading.value, reading.u, reading.u_common, tuple(row.indications), row.at, look.occasion
         )
     return found
+
+
+def readings_in_doubt(stone: Stone) -> int:
+    """How many readings of the stone rest on an instrument that failed a check."""
+    return len(doubts(Reading.objects.current().filter(examination__stone=stone).select_related("instrument")))
 
 
 def stone_record(stone: Stone) -> dict[str, Any] | None:
@@ -184,10 +190,8 @@ def visit_rows(seen: tuple[Visit, ...]) -> list[tuple[str, list[str]]]:
 
 def in_words(name: str) -> str:
     """A property's name as it is read: `depth_mm` is depth in mm."""
-    for ending, unit in (("_mm", ", mm"), ("_ct", ", ct"), ("_percent", ", %")):
-        if name.endswith(ending):
-            return name.removesuffix(ending).replace("_", " ") + unit
-    return name.replace("_", " ")
+    known = PROPERTIES.get(name)
+    return f"{known.label}, {known.unit}" if known else name.replace("_", " ")
 
 
 def against_first_visit(stone: Stone, population: Any) -> dict[str, Any] | None:

@@ -57,6 +57,7 @@ def show_weight(request: HttpRequest, pk: int) -> HttpResponse:
     initial = weight.initial_sizes(row, known)
     form = forms.WeightForm(request.GET if "depth" in request.GET else None, initial=initial)
     page: dict[str, Any] = {"stone": row, "job": row.job, "form": form, "known": _in_words(known)}
+    page["doubted"] = stone.readings_in_doubt(row)
     typed = form.cleaned_data if form.is_bound and form.is_valid() else _complete(initial)
     if typed and not form.errors:
         try:
