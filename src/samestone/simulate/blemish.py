@@ -80,15 +80,12 @@ def _disc(rng: np.random.Generator, size_mm: float, bumpiness: float, *, corners
     return Mesh(np.vstack([np.zeros(3), rim]), fan)
 
 
-def _place_inside(
-    rng: np.random.Generator, solid: Solid, mesh: Mesh, *, under_table: bool = False
-) -> tuple[Mesh, Floats] | None:
+def _place_inside(rng: np.random.Generator, solid: Solid, mesh: Mesh) -> tuple[Mesh, Floats] | None:
     corners = solid.corners()
     low, high = corners.min(axis=0), corners.max(axis=0)
     for _ in range(400):
         centre = rng.uniform(low, high)
-        limit = 0.30 if under_table else 0.48
-        if np.hypot(*centre[:2]) > limit * (high[0] - low[0]) or centre[2] < low[2] * 0.72:
+        if np.hypot(*centre[:2]) > 0.48 * (high[0] - low[0]) or centre[2] < low[2] * 0.72:
             continue
         moved = Mesh(mesh.vertices + centre, mesh.faces)
         if solid.inside(moved.vertices, 0.01).all():
@@ -119,17 +116,15 @@ def _draw_mesh(rng: np.random.Generator, kind: str) -> tuple[Mesh, float, str]:
     return merge(specks), 2 * radius, "pale"
 
 
-def draw_natural(
-    rng: np.random.Generator, solid: Solid, kinds: list[str], *, first: int = 1, under_table: bool = False
-) -> list[Feature]:
+def draw_natural(rng: np.random.Generator, solid: Solid, kinds: list[str]) -> list[Feature]:
     """Natural features of the given kinds, each wholly inside the stone; one that finds no room is left out."""
     found: list[Feature] = []
     for kind in kinds:
         mesh, size, finish = _draw_mesh(rng, kind)
-        placed = _place_inside(rng, solid, mesh, under_table=under_table)
+        placed = _place_inside(rng, solid, mesh)
         if placed is not None:
             centre = (float(placed[1][0]), float(placed[1][1]), float(placed[1][2]))
-            found.append(Feature(f"n{first + len(found)}", kind, finish, centre, size, placed[0]))
+            found.append(Feature(f"n{1 + len(found)}", kind, finish, centre, size, placed[0]))
     return found
 
 
@@ -145,13 +140,13 @@ def place_feature(
     return Feature(name, kind, finish, centre_mm, size, Mesh(mesh.vertices + np.array(centre_mm), mesh.faces))
 
 
-def glow_specks(rng: np.random.Generator, solid: Solid, count: int = 1500, size_mm: float = 0.03) -> Mesh:
+def glow_specks(rng: np.random.Generator, solid: Solid, count: int = 60000, size_mm: float = 0.008) -> Mesh:
     """Tiny tetrahedra all through a stone: where they shine, the stone luminesces."""
     corners = solid.corners()
     at = rng.uniform(corners.min(axis=0), corners.max(axis=0), (count * 3, 3))
     at = at[solid.inside(at, 2 * size_mm)][:count]
     shape = np.array([[1, 1, 1], [-1, -1, 1], [-1, 1, -1], [1, -1, -1]]) * size_mm / 2
-    faces = np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])  # outward, or they would shine inwards
     vertices = (at[:, None, :] + shape[None]).reshape(-1, 3)
     return Mesh(vertices, (np.arange(len(at))[:, None, None] * 4 + faces[None]).reshape(-1, 3))
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from PIL import Image
-from scipy.ndimage import gaussian_filter, zoom
+from scipy.ndimage import gaussian_filter
 
 from samestone.simulate.cutting import Floats, Solid
 
@@ -50,7 +50,7 @@ class Frame:
         scale = self.distance_mm / depth / self.um_per_px * 1000
         x = points[:, 0] * scale + (self.size_px[0] - 1) / 2
         y = -points[:, 1] * scale + (self.size_px[1] - 1) / 2
-        return np.c_[x, y]
+        return np.stack([x, y], axis=1)
 
     @property
     def shift_mm(self) -> Floats:
@@ -122,8 +122,3 @@ def jpeg(values: Floats, quality: int, comment: str = "simulated picture") -> by
     image = Image.fromarray((np.clip(values, 0, 1) * 255 + 0.5).astype(np.uint8))
     image.save(out, "JPEG", quality=quality, comment=comment.encode(), subsampling=0 if quality >= 92 else 2)
     return out.getvalue()
-
-
-def magnify(light: Floats, factor: float) -> Floats:
-    """Resample an image (h, w, 3) by a factor."""
-    return np.asarray(zoom(light, (factor, factor, 1), order=1))

@@ -108,7 +108,7 @@ def _shank(p: Proportions, azimuth_deg: float, width_mm: float) -> Mesh:
     """A finger ring below the head, its plane through the stone's axis."""
     a = np.radians(azimuth_deg)
     middle = 9.4
-    angle = np.linspace(np.pi / 2, 5 * np.pi / 2, 160)
+    angle = np.linspace(-np.pi / 2, 3 * np.pi / 2, 160)  # the seam is below, out of sight
     along = middle * np.cos(angle)
     z = middle * np.sin(angle) - middle - 0.60 * p.diameter_mm - 0.4 * width_mm
     path = np.c_[along * np.cos(a), along * np.sin(a), z]

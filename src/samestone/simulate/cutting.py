@@ -5,8 +5,7 @@ Frame: millimetres, girdle mid-plane at z = 0, table towards +z, azimuth 0 on a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,9 +78,13 @@ class Proportions:
     culet: float = 0.004
     elongation: float = 1.0  # length over width; 1.00x is the small out-of-round of a round stone
 
-    def scaled(self, **changes: Any) -> Proportions:
-        """A copy with some of them changed."""
-        return replace(self, **changes)
+    def __post_init__(self) -> None:
+        fractions = {"table": self.table, "star": self.star, "lower_half": self.lower_half, "girdle": self.girdle}
+        for name, value in fractions.items():
+            if not 0 < value < 1:
+                raise ValueError(f"{name} is {value}; a fraction between 0 and 1 was expected, e.g. 0.57 for 57 %")
+        if self.diameter_mm <= 0 or not 0 < self.crown_deg < 60 or not 0 < self.pavilion_deg < 60:
+            raise ValueError(f"{self.diameter_mm} mm, {self.crown_deg} and {self.pavilion_deg} degrees are no stone")
 
 
 def solid_from_planes(normals: Floats, offsets: Floats, names: tuple[str, ...]) -> Solid:

@@ -80,6 +80,7 @@ def demo_shots() -> Iterator[Shot]:
     wide = Frame((1280, 720), 13.0, (0.0, 0.0), 0.008, 0.0, 100.0)
     beside = Frame((SIZE, 800), 13.0, (0.0, -60.0), 0.010, 0.0, 100.0)
     violet = Lamp("uv", colour=(0.12, 0.03, 0.5), card=(0.15, 0.15, 0.2))
+    dim = Frame((700, 700), 14.857, (0.0, 0.0), 0.008, 0.0, 100.0)
     views = [
         (stone, _view("received", 0.0, dirt=dirt, tilt_deg=(0.2, 0.1))),
         (stone, _view("cleaned", 0.6)),
@@ -96,7 +97,8 @@ def demo_shots() -> Iterator[Shot]:
                 glow=(0.07, 0.26, 1.0),
                 camera=CameraModel(exposure=0.42, blur_px=1.3, full_well=30000, quality=88),
                 dispersion=False,
-                samples=640,
+                samples=128,
+                frame=dim,
                 seed=SEED + 6,
                 **loose,
             ),

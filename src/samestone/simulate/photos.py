@@ -132,14 +132,15 @@ class Studio:
         def matt(*rgb: float) -> dict[str, Any]:
             return {"type": "twosided", "b": {"type": "diffuse", "reflectance": {"type": "rgb", "value": list(rgb)}}}
 
-        return {
-            "dark": lambda: matt(0.03, 0.028, 0.03),
-            "pale": lambda: matt(0.72, 0.70, 0.66),
-            "clear": lambda: {"type": "dielectric", "int_ior": 1.70, "ext_ior": index},
-            "veil": lambda: {"type": "mask", "opacity": 0.38, "b": matt(0.8, 0.8, 0.8)},
-            "dust": lambda: matt(0.17, 0.145, 0.11),
-            "film": lambda: {"type": "mask", "opacity": 0.5, "b": matt(0.10, 0.085, 0.06)},
-        }[name]()
+        known: dict[str, dict[str, Any]] = {
+            "dark": matt(0.03, 0.028, 0.03),
+            "pale": matt(0.72, 0.70, 0.66),
+            "clear": {"type": "dielectric", "int_ior": 1.70, "ext_ior": index},
+            "veil": {"type": "mask", "opacity": 0.38, "b": matt(0.8, 0.8, 0.8)},
+            "dust": matt(0.17, 0.145, 0.11),
+            "film": {"type": "mask", "opacity": 0.5, "b": matt(0.10, 0.085, 0.06)},
+        }
+        return known[name]
 
     def _scene(
         self, stone: Stone, view: View, wavelength_um: float, *, bare: bool = False, glowing: bool = False
