@@ -9,20 +9,21 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from samestone.evidence import batch, photographs
+    from samestone.evidence import batch, find, performance, photographs
     from samestone.evidence.comparison import compare
-    from samestone.evidence.examination import BadRecord, Examination
+    from samestone.evidence.examination import BadRecord
+    from samestone.evidence.examination import Examination as Examination
     from samestone.evidence.population import load_population
     from samestone.evidence.record import read_examination
-    from samestone.evidence.verdict import Verdict
+    from samestone.evidence.verdict import Verdict as Verdict
 
 __all__ = [
     "BadRecord",
-    "Examination",
-    "Verdict",
     "batch",
     "compare",
+    "find",
     "load_population",
+    "performance",
     "photographs",
     "read_examination",
 ]
@@ -35,11 +36,12 @@ _HOME = {
     "load_population": "population",
     "read_examination": "record",
 }
+"""`Examination` and `Verdict` are handed out for annotations."""
 
 
 def __getattr__(name: str) -> object:
     """Import what is asked for when it is asked for: the command line starts without numpy."""
-    if name not in __all__:
+    if name not in __all__ and name not in _HOME:
         raise AttributeError(f"evidence has no {name!r}")
     module = importlib.import_module(f"samestone.evidence.{_HOME.get(name, name)}")
     return getattr(module, name) if name in _HOME else module
