@@ -1,7 +1,7 @@
 """Learn the network that finds characteristics in the standard view of a stone.
 
     python scripts/train_marks.py pack PICTURES... OUT.npz     cut the views and masks out of rendered sets
-    python scripts/train_marks.py train PACK.npz OUT.npz       learn (needs torch; minutes on one GPU)
+    python scripts/train_marks.py train PACK.npz... OUT.npz    learn (needs torch; minutes on one GPU)
 
 The picture sets come from scripts/render_pictures.py and hold a mask of every mark with all its reflections. Every
 picture is turned, mirrored, relit, blurred, sharpened and given noise at random, so that lamp, tone curve and
@@ -22,7 +22,7 @@ import numpy as np
 SIDE, HALF, GIRDLE = 560, 280, 260.0
 
 
-def pack(folders: list[str], out: str) -> None:
+def pack(folders: list[str], out: str, stones: str) -> None:
     """One compressed file of standard views (JPEG bytes), masks (PNG bytes) and what is known of each."""
     from samestone.imaging.outline import fit_outline
     from samestone.imaging.photo import BadPhoto, open_photo
@@ -35,7 +35,7 @@ def pack(folders: list[str], out: str) -> None:
     for folder in map(Path, folders):
         for entry in [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]:
             path = folder / entry["picture"]
-            if not path.exists() or not path.with_suffix(".png").exists():
+            if not wanted(entry["stone"], stones) or not path.exists() or not path.with_suffix(".png").exists():
                 continue
             try:
                 photo = open_photo(path.read_bytes())
@@ -47,12 +47,18 @@ def pack(folders: list[str], out: str) -> None:
                 continue
             rows = polar(view_of(photo, outline).edge)
             mask = np.ascontiguousarray(cut_out(open_mask(path.with_suffix(".png")), outline))
-            views.append(cv2.imencode(".jpg", cut_out(photo.grey, outline), [cv2.IMWRITE_JPEG_QUALITY, 93])[1])
-            masks.append(cv2.imencode(".png", mask & 0xF0)[1])
+            views.append(cv2.imencode(".jpg", cut_out(photo.grey, outline), [cv2.IMWRITE_JPEG_QUALITY, 74])[1])
+            masks.append(cv2.imencode(".png", mask & 0xE0)[1])
             known = {name: entry[name] for name in ("stone", "view", "picture")}
             facts.append({**known, "axis": mirror_axis_deg(rows), "fold": Pattern.fold_of(rows)})
     save_bytes(out, views, masks, facts)
     print(f"{len(views)} views packed into {out}")
+
+
+def wanted(stone: str, ranges: str) -> bool:
+    """Whether a stone's name lies in one of the ranges; no ranges mean all."""
+    spans = [span.split("-") for span in ranges.split(",") if span]
+    return not spans or any(low <= stone <= high for low, high in spans)
 
 
 def open_mask(path: Path) -> Any:
@@ -60,7 +66,9 @@ def open_mask(path: Path) -> Any:
     from PIL import Image
 
     classes = np.asarray(Image.open(path))
-    return np.stack([(classes == k) * np.uint8(255) for k in (1, 2, 3)], axis=-1)
+    layers = np.stack([(classes == k) * np.uint8(255) for k in (1, 2, 3)], axis=-1)
+    crowded = cv2.blur(layers, (3, 3)) > 100  # single pixels are the renderer's grain, not marks
+    return np.ascontiguousarray(layers * crowded)
 
 
 def save_bytes(out: str, views: list[Any], masks: list[Any], facts: list[dict[str, Any]]) -> None:
@@ -201,14 +209,16 @@ class Darkroom:
         return (lowest - level).clamp(min=0), (level - highest).clamp(min=0)
 
 
-def train(path: str, out: str, choice: argparse.Namespace) -> None:
+def train(paths: list[str], out: str, choice: argparse.Namespace) -> None:
     import torch
 
     seed, held_every = choice.seed, choice.held_every
     torch.manual_seed(seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    views, masks, facts = load_pack(path)
+    parts = [load_pack(path) for path in paths]
+    views, masks = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
+    facts = [fact for part in parts for fact in part[2]]
     stones = sorted({fact["stone"] for fact in facts})
     held = {stone for k, stone in enumerate(stones) if k % held_every == held_every - 1}
     learn = [k for k, fact in enumerate(facts) if fact["stone"] not in held]
@@ -287,6 +297,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("what", choices=["pack", "train"])
     parser.add_argument("paths", nargs="+")
+    parser.add_argument("--stones", default="", help="pack only stones with these names, as A001-A075,B001-B080")
     parser.add_argument("--steps", type=int, default=6000)
     parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long, the learning rate run down")
     parser.add_argument("--widths", type=int, nargs=3, default=(24, 48, 64))
@@ -294,9 +305,9 @@ def main() -> None:
     parser.add_argument("--held-every", type=int, default=8, help="one stone in so many is held back to watch")
     choice = parser.parse_args()
     if choice.what == "pack":
-        pack(choice.paths[:-1], choice.paths[-1])
+        pack(choice.paths[:-1], choice.paths[-1], choice.stones)
     else:
-        train(choice.paths[0], choice.paths[1], choice)
+        train(choice.paths[:-1], choice.paths[-1], choice)
 
 
 if __name__ == "__main__":

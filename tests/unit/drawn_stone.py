@@ -16,9 +16,10 @@ CARD = 170.0
 
 @dataclass(frozen=True)
 class Drawing:
-    """Grey picture and the truth of its outline: an ellipse drawn as a 96-gon."""
+    """Grey picture, the same without noise, and the truth of its outline: an ellipse drawn as a 96-gon."""
 
     grey: NDArray[np.uint8]
+    clean: NDArray[np.float32]
     centre: tuple[float, float]
     longest: float
     shortest: float
@@ -55,8 +56,8 @@ def draw(seed: int = 0, *, side: int = 640, radius: float = 260, blur: float = 0
     grey = cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA)
     if blur:
         grey = cv2.GaussianBlur(grey, (0, 0), blur)
-    grey = np.clip(np.round(grey + rng.normal(0, noise, grey.shape)), 0, 255).astype(np.uint8)
-    return Drawing(grey, (x, y), 2 * longest, 2 * shortest)
+    noisy = np.clip(np.round(grey + rng.normal(0, noise, grey.shape)), 0, 255).astype(np.uint8)
+    return Drawing(noisy, grey, (x, y), 2 * longest, 2 * shortest)
 
 
 def _fixed(point: NDArray[np.float64]) -> tuple[int, int]:
@@ -70,9 +71,9 @@ def _fill(big: NDArray[np.float32], corners: NDArray[np.float64], shine: float) 
 
 
 def rotated(drawing: Drawing, degrees: float, seed: int = 99) -> Photo:
-    """The drawing turned counter-clockwise as seen about its centre, with new noise."""
+    """The drawing turned counter-clockwise as seen about its centre, with noise of its own."""
     matrix = cv2.getRotationMatrix2D(drawing.centre, degrees, 1.0)
     size = drawing.grey.shape[::-1]
-    grey = cv2.warpAffine(drawing.grey, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    grey = cv2.warpAffine(drawing.clean, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     noisy = grey + np.random.default_rng(seed).normal(0, 2.0, grey.shape)
     return Photo(np.clip(np.round(noisy), 0, 255).astype(np.uint8), f"turned {degrees}", "PNG")

@@ -38,9 +38,9 @@ class Descriptor:
     @classmethod
     def from_bytes(cls, data: bytes) -> Descriptor:
         """The descriptor that was stored; refuses another length."""
-        values = np.frombuffer(data, np.float16).astype(np.float32)
-        if values.size != 2 * 2 * RINGS_KEPT * WAVES:
+        if len(data) != 2 * 2 * 2 * RINGS_KEPT * WAVES:
             raise ValueError(f"found {len(data)} bytes, expected {8 * RINGS_KEPT * WAVES}: store the descriptor again")
+        values = np.frombuffer(data, np.float16).astype(np.float32)
         real, imaginary = values.reshape(2, 2 * RINGS_KEPT, WAVES)
         return cls((real + 1j * imaginary).astype(np.complex64))
 

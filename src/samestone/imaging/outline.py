@@ -18,7 +18,7 @@ from samestone.imaging.ring import Ring
 RAYS = 720
 STEPS = 161
 WINDOWS = (0.06, 0.035, 0.02)
-FEWEST = 0.4
+FEWEST = 0.3
 BEYOND = 1.08
 
 Floats = NDArray[np.float64]
@@ -44,6 +44,11 @@ class Outline:
     def radius_px(self) -> float:
         """Mean girdle radius."""
         return (self.diameter_max_px + self.diameter_min_px) / 4
+
+    @property
+    def is_long(self) -> bool:
+        """Whether it is clearly no round cut, seen along its whole rim."""
+        return self.diameter_max_px > 1.06 * self.diameter_min_px and self.covered > 0.75 and self.rms_px > 0
 
     @property
     def ellipse(self) -> Ellipse:

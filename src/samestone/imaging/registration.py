@@ -70,7 +70,7 @@ class Pattern:
         curve = correlate_turns(edge_rows, edge_rows)
         likeness = {fold: float(curve[TURNS // fold]) for fold in FOLDS}
         best = max(likeness.values())
-        return next(fold for fold in FOLDS if likeness[fold] >= 0.6 * best)
+        return next((fold for fold in FOLDS if likeness[fold] >= 0.6 * best > 0), FOLDS[0])
 
 
 @dataclass(frozen=True)

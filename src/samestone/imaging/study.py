@@ -22,7 +22,6 @@ from samestone.imaging.tilt import lean_deg
 from samestone.imaging.view import GIRDLE, SIDE, Plane, View, cut_out, disc, view_of
 
 LEAST_SCORE = 0.35
-ROUND_SCORE = 0.9
 WELL_COVERED = 0.6
 SECOND_STONE = 0.75
 
@@ -50,7 +49,7 @@ class Study:
             return round_one
         hull = blob_hull(self._edges[0])
         other = fit_contour(grey, white, hull, self._edges[1]) if hull is not None else None
-        if other is None or (round_one is not None and self.ring.score > ROUND_SCORE):
+        if other is None or (round_one is not None and not other.is_long):
             return round_one
         return other
 
