@@ -35,7 +35,7 @@ PRIOR = {
 of the rest are wide beside what a sharp outline says. Ranges of cut diamonds: common practice, no source."""
 GOOD_RMS_PX = 0.12
 """A joint fit this close needs no other starts: it is what blur and noise alone leave."""
-FACET_DEG = 0.12
+FACET_DEG = 0.3
 """How far one facet's slope may be from the mean of its eight, as a standard deviation (common practice, no source);
 a view shows two or three of them."""
 LIMITS = np.array([[45.0, 25, 37, 0.3, 30, 60, 0.0], [75.0, 43, 45, 9.0, 75, 92, 0.15]])
@@ -97,41 +97,61 @@ def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReadi
 
 
 def trace_contour(grey: NDArray[np.floating]) -> Array:
-    """Points (n, 2) on the outline, sub-pixel: from outside, where the light first falls to half of the ground's."""
+    """Points (n, 2) on the outline, sub-pixel: where, from outside, the light first departs from the ground's.
+
+    Facets near the edge often pass most of the light, so a fixed threshold would cut the stone's flanks off.
+    """
     image = np.asarray(grey, np.float32)
     border = np.concatenate([image[:4].ravel(), image[-4:].ravel(), image[:, :4].ravel(), image[:, -4:].ravel()])
     ground = float(np.median(border))
-    soft = cv2.GaussianBlur(image, (0, 0), 0.7)
-    dark = (soft < 0.5 * ground).astype(np.uint8)
+    soft = cv2.GaussianBlur(image, (0, 0), 0.8) / np.float32(max(ground, 1e-6))
+    dark = (soft < 0.5).astype(np.uint8)
     closed = cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
     count, _labels, stats, _centres = cv2.connectedComponentsWithStats(closed)
     sizes = [(int(stats[i, cv2.CC_STAT_AREA]), i) for i in range(1, count)]
     if not sizes or ground <= 0 or max(sizes)[0] < 2500:
         raise NoSilhouette("no dark stone on a bright ground was found. Light it from behind; expose for the ground.")
-    largest = max(sizes)[1]
-    x, y, w, h = (int(stats[largest, k]) for k in range(4))
+    x, y, w, h = (int(stats[max(sizes)[1], k]) for k in range(4))
     if x <= 1 or y <= 1 or x + w >= image.shape[1] - 1 or y + h >= image.shape[0] - 1:
         raise NoSilhouette("the stone is cut off by the edge of the picture. Photograph it whole.")
     centre = np.array([x + (w - 1) / 2, y + (h - 1) / 2])
-    return cast_rays(soft, centre, reach=0.75 * float(np.hypot(w, h)), level=0.5 * ground)
+    return cast_rays(soft, centre, reach=0.62 * float(np.hypot(w, h)))
 
 
-def cast_rays(image: NDArray[np.float32], centre: Array, *, reach: float, level: float) -> Array:
-    """First crossing of `level` along rays from outside towards the centre; linear between half-pixel samples."""
+def cast_rays(light: NDArray[np.float32], centre: Array, *, reach: float) -> Array:
+    """First lasting departure from the ground along rays from outside towards the centre.
+
+    light: in units of the ground's. The edge is put at half of what the light has changed by three pixels further in.
+    """
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     steps = np.arange(reach, 2.0, -0.5)
     x = (centre[0] + np.cos(angle)[:, None] * steps).astype(np.float32)
     y = (centre[1] - np.sin(angle)[:, None] * steps).astype(np.float32)
-    light = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    below = light < level
-    first = below.argmax(axis=1)
-    hit = below.any(axis=1) & (first > 0)
-    row = np.flatnonzero(hit)
-    before, after = light[row, first[row] - 1], light[row, first[row]]
-    share = (before - level) / np.maximum(before - after, 1e-9)
-    radius = steps[first[row] - 1] - 0.5 * share
-    points = centre + radius[:, None] * np.column_stack([np.cos(angle[row]), -np.sin(angle[row])])
-    return points[near_hull(points)]
+    change = np.abs(1 - cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    level = 1 - np.median(1 - change[:, :6], axis=1, keepdims=True)
+    change = np.abs(change - level)
+    grain = 1.4826 * float(np.median(change[:, :12]))
+    lasting = sliding_least(change, 5) > max(5 * grain, 0.04)
+    points = []
+    for row in np.flatnonzero(lasting.any(axis=1)):
+        first = int(lasting[row].argmax())
+        half = 0.5 * float(np.median(change[row, first + 4 : first + 9]))
+        while first > 0 and change[row, first] >= half:
+            first -= 1
+        while first < steps.size - 2 and change[row, first + 1] < half:
+            first += 1
+        before, after = change[row, first], change[row, first + 1]
+        radius = steps[first] - 0.5 * (half - before) / max(after - before, 1e-6)
+        points.append(centre + radius * np.array([np.cos(angle[row]), -np.sin(angle[row])]))
+    if len(points) < RAYS // 2:
+        raise NoSilhouette("the outline does not stand out all round. Light the ground evenly; expose for the ground.")
+    found = np.array(points)
+    return found[near_hull(found)]
+
+
+def sliding_least(values: NDArray[np.float32], count: int) -> NDArray[np.float32]:
+    """Least of each value and the count - 1 after it, along rows."""
+    return np.asarray(cv2.erode(values, np.ones((1, count), np.uint8), anchor=(0, 0)), np.float32)
 
 
 def near_hull(points: Array) -> NDArray[np.bool_]:
@@ -334,14 +354,15 @@ def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared
     alone = [fit_alone(contour, pose, shared) for contour, pose in zip(contours, poses, strict=True)]
     if len(alone) == 1:
         return fit_views(contours, alone[0].shared, alone[0].poses, evaluations=25)
+    some = [contour[::3] for contour in contours]
     close = sorted(alone, key=lambda fit: fit.rms)[: (len(alone) + 1) // 2]
     agreed = np.median([fit.shared for fit in close], axis=0)
-    best = fit_views(contours, agreed, np.concatenate([fit.poses for fit in alone]), evaluations=12)
+    best = fit_views(some, agreed, np.concatenate([fit.poses for fit in alone]), evaluations=12)
     for known in (agreed, best.shared, best.shared):
         if best.rms < GOOD_RMS_PX:
             break
-        found = [best_pose(c, p, known[1:], known[0]) for c, p in zip(contours, poses, strict=True)]
-        best = min(best, fit_views(contours, known, np.array(found), evaluations=12), key=lambda fit: fit.rms)
+        found = [best_pose(c, p, known[1:], known[0]) for c, p in zip(some, poses, strict=True)]
+        best = min(best, fit_views(some, known, np.array(found), evaluations=12), key=lambda fit: fit.rms)
     return fit_views(contours, best.shared, best.poses, evaluations=25)
 
 
@@ -424,7 +445,9 @@ def read_fit(fit: ViewsFit) -> SilhouetteReading:
         pavilion_angle_deg=Value(float(pavilion), float(np.hypot(u[3], facets))),
         table_percent=Value(float(table), float(np.hypot(u[1], 0.3))),
         girdle_percent=Value(float(girdle), float(np.hypot(u[4], 0.1))),
-        depth_percent=Value(float(depth), float(np.hypot(np.sqrt(gradient @ covariance @ gradient), 0.06))),
+        depth_percent=Value(
+            float(depth), float(np.hypot(np.sqrt(gradient @ covariance @ gradient), 0.3 / np.sqrt(2 * len(fit.poses))))
+        ),
         diameter_px=Value(float(fit.shared[0]), float(u[0])),
         views=len(fit.poses),
         rms_px=fit.rms,

@@ -1,0 +1,58 @@
+"""Pictures of single letters and digits at one height, to be laid on an inscription."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+CAP_PX = 28
+"""Height of a capital or digit in the normalised picture."""
+MARGIN_PX = 3
+ALPHABET = "0123456789ABCDEFGHJKLMNPQRSTUVWXYZ"
+"""I and O are left out: they cannot be told from 1 and 0, and are read as these."""
+STROKE_FONTS = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_PLAIN, cv2.FONT_HERSHEY_DUPLEX)
+
+
+@dataclass(frozen=True, eq=False)
+class Glyph:
+    """One character in one typeface: strokes 1 on ground 0, a margin of ground around."""
+
+    character: str
+    picture: NDArray[np.float32]
+
+
+@cache
+def glyphs() -> tuple[Glyph, ...]:
+    """All characters in an outline typeface and in plotted strokes of two weights, a little blurred as lenses do."""
+    drawn = [(character, outline_glyph(character)) for character in ALPHABET]
+    drawn += [(character, stroke_glyph(character, font)) for character in ALPHABET for font in STROKE_FONTS]
+    return tuple(Glyph(character, cv2.GaussianBlur(picture, (0, 0), 1.2)) for character, picture in drawn)
+
+
+def outline_glyph(character: str) -> NDArray[np.float32]:
+    """The character in the imaging library's own outline typeface."""
+    canvas = Image.new("L", (400, 400))
+    ImageDraw.Draw(canvas).text((120, 100), character, fill=255, font=ImageFont.load_default(size=200))
+    return at_height(np.asarray(canvas, np.float32) / 255)
+
+
+def stroke_glyph(character: str, font: int) -> NDArray[np.float32]:
+    """The character in plotted strokes."""
+    canvas = np.zeros((400, 400), np.uint8)
+    scale = 14.0 if font == cv2.FONT_HERSHEY_PLAIN else 7.0
+    cv2.putText(canvas, character, (100, 300), font, scale, 255, thickness=22, lineType=cv2.LINE_AA)
+    return at_height(canvas.astype(np.float32) / 255)
+
+
+def at_height(drawing: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The drawing cropped to its ink and scaled to CAP_PX, with the margin around."""
+    rows, columns = np.flatnonzero(drawing.max(axis=1) > 0.5), np.flatnonzero(drawing.max(axis=0) > 0.5)
+    ink = drawing[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    width = max(3, round(ink.shape[1] * CAP_PX / ink.shape[0]))
+    small = cv2.resize(ink, (width, CAP_PX), interpolation=cv2.INTER_AREA)
+    return np.pad(small, MARGIN_PX)
