@@ -115,7 +115,13 @@ def search_stray(request: HttpRequest) -> HttpResponse:
 
 def show_calibration(request: HttpRequest) -> HttpResponse:
     """How the verdicts of this shop have done so far."""
-    return render(request, "records/calibration.html", {"own": calibration.own_calibration(_population())})
+    own = calibration.own_calibration(_population())
+    page: dict[str, Any] = {"own": own}
+    if own.found is not None:
+        page["picture"] = mark_safe(
+            calibration.draw_ratios(own.found.same, own.found.other)
+        )  # drawn from numbers alone
+    return render(request, "records/calibration.html", page)
 
 
 def _covered(request: HttpRequest, row: Stone) -> HttpResponse:
