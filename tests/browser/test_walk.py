@@ -290,6 +290,20 @@ def test_other_screens(page: Page, width: int, height: int) -> None:
         check_page(page)
 
 
+def test_the_checks_themselves_can_fail(page: Page, complaints: list[str]) -> None:
+    page.goto("/")
+    page.evaluate("document.querySelector('main').append(document.createElement('input'))")
+    with pytest.raises(AssertionError, match="label"):
+        check_page(page)
+    before = len(complaints)
+    page.evaluate("document.querySelector('main').setAttribute('style', 'color: red')")
+    page.evaluate("fetch('http://192.0.2.1/').catch(() => {})")
+    expect(page.locator("main")).to_be_visible()
+    found = complaints[before:]
+    del complaints[before:]
+    assert any("Content Security Policy" in line for line in found), found
+
+
 def test_nothing_was_asked_outside_and_the_policy_held(page: Page, complaints: list[str]) -> None:
     page.goto("/")
     assert [line for line in complaints if "422" not in line] == []

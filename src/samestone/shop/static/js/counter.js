@@ -73,7 +73,10 @@ function start() {
     event.target.dataset.sent = "yes";
     sessionStorage.setItem("sent", drafts.key);
     sessionStorage.setItem("scroll", `${location.pathname} ${scrollY}`);
-    setTimeout(() => button?.setAttribute("aria-busy", "true"), 0);
+    setTimeout(() => {
+      button?.setAttribute("aria-busy", "true");
+      if (button?.dataset.busy) button.textContent = button.dataset.busy;
+    }, 0);
   });
   addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent));
   const [path, y] = (sessionStorage.getItem("scroll") || "").split(" ");
