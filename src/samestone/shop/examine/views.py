@@ -23,6 +23,7 @@ from samestone.shop.finding import (
     begin_examination,
     take_back,
 )
+from samestone.shop.foresight import next_look
 from samestone.shop.models import NONE_SEEN, Examination, Finding, Stone
 from samestone.shop.photograph import VIEWS, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
@@ -276,6 +277,7 @@ def _page(request: HttpRequest, examination: Examination, asking: asked.Question
         "reasons": asked.WHY_NOT,
         "missing": {row.what: row.why for row in examination.not_examined.current()},
         "cautions": care.cautions(asking.caution) if asking and asking.caution else (),
+        "next_look": next_look(examination) if request.method == "GET" else None,
         "once": uuid.uuid4(),
         **extra,
     }
