@@ -82,11 +82,13 @@ def take_in(page: Page) -> None:
     page.get_by_role("button", name="4 claws").click()
     answer(page, "nick")
     tap(page, 0.95, 100)
+    page.locator(".marks li", has_text="nick").wait_for()
     page.goto(re.sub(r"[^/]+/$", "marks/", page.url))
     for words, r, angle in (("the little black seed", 0.33, 31), ("pepper, across from it", 0.36, 166)):
         tap(page, r, angle)
         page.locator("#mark-words").fill(words)
         page.get_by_role("button", name="Place the mark").click()
+        page.locator(".marks li", has_text=words).wait_for()
 
 
 def answer(page: Page, label: str) -> None:
@@ -102,7 +104,6 @@ def tap(page: Page, r: float, angle_deg: float) -> None:
         [x, y],
     )
     page.mouse.click(*at)
-    page.wait_for_load_state()
 
 
 def keep(page: Page, name: str) -> None:
