@@ -9,13 +9,17 @@ import pytest
 from django.test import Client
 
 from samestone import evidence, metrology
+from samestone.shop import passage
 from samestone.shop.audit import check_shop
 from samestone.shop.casefile import examination_record
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.instrument import ENOUGH_DOF, as_metrology, declared_fields
 from samestone.shop.instruments import actions, queries, trial
 from samestone.shop.intake import actions as intake
+from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Instrument, InstrumentCheck, Job, Member, Reaction, Reading, Stone
+from samestone.shop.pickup import actions as pickup
+from samestone.shop.pickup import queries as pickup_queries
 
 pytestmark = pytest.mark.django_db
 DAY = dt.timedelta(days=1)
@@ -101,6 +105,43 @@ def test_a_good_zero_does_not_clear_a_gauge_that_is_wrong_at_size(
     assert actions.record_check(gauge, "zero", zero, at=at + 2 * DAY, by=owner).passed
     check_blocks(gauge, "5.09", at=at + 3 * DAY, by=owner)
     assert examination_record(stone.examinations.get())["readings"] == []
+
+
+def test_an_instrument_that_failed_is_named_where_it_is_chosen(
+    browser: Client, stone: Stone, gauge: Instrument, owner: Member, at: dt.datetime
+) -> None:
+    spare = actions.add_instrument(kind="gauge", name="spare gauge", at=at, by=owner)
+    look = begin_examination(stone, "take-in", at=at, by=owner)
+    assert "failed its check" not in browser.get(f"/examination/{look.pk}/depth/").content.decode()
+    check_blocks(gauge, "5.09", at=at, by=owner)
+    text = browser.get(f"/examination/{look.pk}/depth/").content.decode()
+    assert "gauge (failed its check)" in text
+    assert f'value="{spare.pk}" selected' in text, "the sound one is offered first"
+
+
+def test_a_verdict_is_reached_again_when_an_instrument_failed_since(
+    gauge: Instrument, owner: Member, at: dt.datetime
+) -> None:
+    stone = measured("1", gauge, at=at, by=owner)
+    job = intake.finish_take_in(stone.job, at=at, by=owner)
+    for name in ("given to bench", "inspected", "made ready"):
+        job = passage.move_job(job, name, at=at, by=owner)
+    look = begin_examination(stone, "pick-up", at=at + DAY, by=owner)
+    fields = {"property": "diameter_min_mm", "indications": ["6.67"], "instrument": gauge}
+    record_finding(Reading, look, at=at + DAY, by=owner, **fields)
+    finish_examination(look, at=at + DAY, by=owner)
+    pickup.judge_stone(stone, at=at + DAY, by=owner)
+    [before] = pickup_queries.stones_at_pick_up(job)
+    assert before.judgement is not None
+    check_blocks(gauge, "5.09", at=at + 2 * DAY, by=owner)
+    [after] = pickup_queries.stones_at_pick_up(job)
+    assert after.judgement is None, "it rested on the gauge: compare again"
+    with pytest.raises(NotPossibleNow, match="examined again and compared"):
+        pickup.release_job(job, to="the client", at=at + 2 * DAY, by=owner)
+    pickup.judge_stone(stone, at=at + 2 * DAY, by=owner)
+    [again] = pickup_queries.stones_at_pick_up(job)
+    assert again.judgement is not None
+    assert again.judgement.verdict["ladder"] == "not_enough"
 
 
 def test_a_probe_that_fails_takes_its_reactions_with_it(stone: Stone, owner: Member, at: dt.datetime) -> None:

@@ -8,6 +8,7 @@ from django import forms
 
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Instrument, Member
+from samestone.shop.tool import ToolField
 
 PLACES = ("safe", "bench", "counter", "setter's bench", "out for work")
 MARK_SEEN = ("yes", "no", "could not look")
@@ -36,14 +37,12 @@ class LooseWeightForm(forms.Form):
     first = DecimalText(label="1st", unit="ct", lowest="0.005", highest="200")
     second = DecimalText(label="2nd", unit="ct", lowest="0.005", highest="200", required=False)
     third = DecimalText(label="3rd", unit="ct", lowest="0.005", highest="200", required=False)
-    instrument = forms.ModelChoiceField(label="Scale", queryset=Instrument.objects.none(), empty_label=None)
+    instrument = ToolField(label="Scale", empty_label=None)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        scales = Instrument.objects.filter(kind="scale", retired_at=None)
-        field = cast("forms.ModelChoiceField[Instrument]", self.fields["instrument"])
-        field.queryset, field.initial = scales, scales.first()
+        cast("ToolField", self.fields["instrument"]).offer(Instrument.objects.filter(kind="scale"))
 
     @property
     def indications(self) -> list[str]:

@@ -13,6 +13,7 @@ from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Examination, Instrument
 from samestone.shop.photograph import VIEWS
+from samestone.shop.tool import ToolField
 
 TURNS = 3
 # Three looks at one thing differ by less than this; more is a slip (common practice, no source).
@@ -40,11 +41,10 @@ class ReadingsForm(forms.Form):
                 shown = typed[turn] if turn < len(typed) else None
                 self.fields[f"{what}-{turn}"] = self._field(what, turn, shown)
         unit = PROPERTIES[question.single].unit
-        fits = Instrument.objects.filter(unit=unit, retired_at=None).order_by("pk")
         used = next((row.instrument_id for row in before.values()), None)
-        self.fields["instrument"] = forms.ModelChoiceField(
-            label="Read with", queryset=fits, empty_label=None, initial=used or fits.first()
-        )
+        tool = ToolField(label="Read with", empty_label=None)
+        tool.offer(Instrument.objects.filter(unit=unit), used=used)
+        self.fields["instrument"] = tool
 
     def _field(self, what: str, turn: int, shown: str | None) -> forms.Field:
         known = PROPERTIES[what]
@@ -133,15 +133,14 @@ class UvForm(forms.Form):
     colour = forms.ChoiceField(
         choices=words(*asked.COLOURS), widget=forms.RadioSelect, label="Which colour", required=False
     )
-    instrument = forms.ModelChoiceField(label="Lamp", queryset=Instrument.objects.none(), required=False)
+    instrument = ToolField(label="Lamp", required=False)
     distance_mm = DecimalText(label="Distance", unit="mm", lowest="1", highest="1000", required=False)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        lamps = Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk")
-        field: Any = self.fields["instrument"]
-        field.queryset, field.initial = lamps, lamps.first()
+        lamp: Any = self.fields["instrument"]
+        lamp.offer(Instrument.objects.filter(kind="uv lamp"))
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or {}
@@ -154,14 +153,13 @@ class UvForm(forms.Form):
 
 class ProbeForm(forms.Form):
     result = forms.ChoiceField(choices=words(*asked.PROBE_RESULTS), widget=forms.RadioSelect, label="It shows")
-    instrument = forms.ModelChoiceField(label="Probe", queryset=Instrument.objects.none(), required=False)
+    instrument = ToolField(label="Probe", required=False)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        probes = Instrument.objects.filter(kind="probe", retired_at=None).order_by("pk")
-        field: Any = self.fields["instrument"]
-        field.queryset, field.initial = probes, probes.first()
+        probe: Any = self.fields["instrument"]
+        probe.offer(Instrument.objects.filter(kind="probe"))
 
 
 class ObservationForm(forms.Form):
