@@ -20,7 +20,8 @@ def _distances(codes, part, lens, limit, out):  # type: ignore[no-untyped-def]
     c0, c1, c2 = codes[0, first:], codes[min(1, k), first:], codes[min(2, k), first:]
     c3, c4 = codes[min(3, k), first:], codes[min(4, k), first:]
     p0, p1, p2, p3, p4 = point[0], point[1], point[2], point[3], point[4]
-    # A column that is lacking is another one without weight. W is read once: for all the compiler knows, writing to `out` could change W.
+    # A lacking column is another one without weight.
+    # W is read once: for all the compiler knows, writing to `out` could change W.
     w00, w10, w20, w30, w40 = W[0, 0], W[1, 0], W[2, 0], W[3, 0], W[4, 0]
     w11, w21, w31, w41 = W[1, 1], W[2, 1], W[3, 1], W[4, 1]
     w22, w32, w42, w33, w43, w44 = W[2, 2], W[3, 2], W[4, 2], W[3, 3], W[4, 3], W[4, 4]

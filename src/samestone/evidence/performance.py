@@ -88,6 +88,26 @@ def equal_error_rate(same: Array, other: Array) -> float:
     return float(missed[at - 1] + step * rise)
 
 
+def calibration_distance(same: Array, other: Array) -> float:
+    """Mean distance in log10 between the ratios and their best recalibration; 0 is perfect (devPAV).
+
+    Area between the two over the ratios that the recalibration leaves finite, by their range. Vergeer and others,
+    Measuring calibration of likelihood-ratio systems, Forensic Sci. Int. 321, 110722, 2021.
+    """
+    values, calibrated = np.concatenate([same, other]), recalibrate(same, other)
+    finite = np.abs(calibrated) < 299
+    if not finite.any():
+        raise ValueError("the two kinds do not overlap: their calibration cannot be judged")
+    points = np.unique(np.stack([values[finite], calibrated[finite]]), axis=1)
+    off, width = points[1] - points[0], np.diff(points[0])
+    if not len(width):
+        return float(abs(off[0]))
+    left, right = off[:-1], off[1:]
+    size = np.abs(left) + np.abs(right)
+    crossing = (left * left + right * right) / np.where(size > 0, size, 1)
+    return float((np.where(left * right >= 0, size, crossing) / 2 * width).sum() / width.sum())
+
+
 def tail_identities(same: Array, other: Array, at: Sequence[float] = (0, 1, 2, 3, 4)) -> dict[float, dict[str, float]]:
     """For each log10 k: how often LR > k for two stones, and how often it must be if the ratios mean what they say.
 
