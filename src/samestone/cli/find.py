@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from samestone.evidence import Examination
-    from samestone.evidence.find import NextExamination, SearchResult
+    from samestone.evidence import Examination, find
 
 WORDS = {
     "uv_long_wave": "glow under long-wave ultraviolet",
@@ -69,7 +68,7 @@ def run_next(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def describe_next(found: tuple[NextExamination, ...], against: str) -> str:
+def describe_next(found: tuple[find.NextExamination, ...], against: str) -> str:
     """A table, the best first."""
     if not found:
         return "Nothing left that is worth its time: no further examination is expected to add 0.1 to log10 LR."
@@ -111,7 +110,7 @@ def run_search(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def describe_search(result: SearchResult) -> str:
+def describe_search(result: find.SearchResult) -> str:
     """The shortlist as a table, then what is left."""
     lines = [f"{'record':30}{'probability':>12}{'log10 LR':>10}  what does not agree"]
     for candidate in result.candidates:
