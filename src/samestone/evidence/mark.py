@@ -13,8 +13,8 @@ from samestone.evidence.verdict import Block, Finding
 from samestone.evidence.wording import Outcome
 
 WHAT = "characteristics"
-DOUBTFUL = -0.5
-"""log10 LR below which the marks should be looked at again."""
+DOUBTFUL = 0.0
+"""log10 LR below which the marks should be looked at again: what speaks for another stone is never said to agree."""
 MOST_MARKS = 40
 """Marks of a plan that are compared; of more, the largest."""
 
