@@ -309,7 +309,7 @@ def test_a_shops_own_calibration_waits_for_enough_jobs(browser: Client, at: dt.d
     assert len(calibration.looked_at_twice()) == own.found.stones == 10
     assert own.missed.startswith("0 of 10; 95 % range 0.0 to 27.8 %"), "Wilson 1927 for 0 of 10"
     assert len(own.found.other) == 90
-    assert 0 <= own.cllr_min <= own.cllr < 0.5
+    assert 0 <= float(own.cllr_min) <= float(own.cllr) < 0.5
     text = browser.get("/records/calibration/").content.decode()
     assert "Simulated jobs" in text and "<svg" in text
 

@@ -11,7 +11,7 @@ from samestone.shop.models import Instrument
 from samestone.shop.suspicion import failed_instruments
 
 
-class ToolField(forms.ModelChoiceField):
+class ToolField(forms.ModelChoiceField):  # type: ignore[type-arg]  # not generic at run time
     """An instrument in use; fill it with `offer` when the form is made."""
 
     def __init__(self, **kwargs: Any) -> None:

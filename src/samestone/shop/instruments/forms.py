@@ -159,7 +159,7 @@ def read_trials(text: str) -> list[tuple[str, str, float]]:
         raise forms.ValidationError(
             f"The first line lacks {', '.join(sorted(missing))}; it must name part, appraiser, value."
         )
-    rows = []
+    rows: list[tuple[str, str, float]] = []
     for number, line in enumerate(lines, start=2):
         row = {(name or "").strip().lower(): (value or "") for name, value in line.items() if isinstance(value, str)}
         if len(rows) >= MOST_TRIALS:

@@ -150,6 +150,7 @@ def _diary(request: HttpRequest, row: Instrument, filled: dict[str, django_forms
         ],
         "failed": any(one.last and not one.last.passed for one in kinds),
         "touched": touched,
+        "gone": any(one.gone for one in touched),
         "waiting": sum(1 for one in touched if one.open and not one.gone),
         "drift": queries.drift_words(row),
         "own": queries.own_repeats(row),

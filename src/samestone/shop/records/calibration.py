@@ -39,12 +39,12 @@ class OwnCalibration:
         return _share(sum(self.found.other > 0), len(self.found.other), self.found.alarmed)
 
     @property
-    def cllr(self) -> float:
-        return evidence.performance.cllr(self.found.same, self.found.other)
+    def cllr(self) -> str:
+        return f"{evidence.performance.cllr(self.found.same, self.found.other):.3f}"
 
     @property
-    def cllr_min(self) -> float:
-        return evidence.performance.cllr_min(self.found.same, self.found.other)
+    def cllr_min(self) -> str:
+        return f"{evidence.performance.cllr_min(self.found.same, self.found.other):.3f}"
 
 
 def own_calibration(population: Any) -> OwnCalibration:

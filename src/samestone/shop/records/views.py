@@ -67,11 +67,11 @@ def forget_person(request: HttpRequest, pk: int) -> HttpResponse:
             messages.error(request, "Tick that it cannot be undone.")
             return redirect("forget-person", pk=pk)
         try:
-            jobs = actions.forget_person(person, at=timezone.now(), by=signed_in(request))
+            envelopes = actions.forget_person(person, at=timezone.now(), by=signed_in(request))
         except actions.CannotForget as error:
             messages.error(request, str(error))
             return redirect("forget-person", pk=pk)
-        messages.success(request, f"Forgotten. The evidence of {len(jobs)} jobs stays, without the person.")
+        messages.success(request, f"Forgotten. The evidence of {len(envelopes)} jobs stays, without the person.")
         return redirect("retention")
     jobs = queries.jobs_of(person)
     papers = sum(len(actions.papers_of(job)) for job in jobs)
