@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from typing import Any
 
+import numpy as np
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from PIL import Image
 
 from samestone import evidence, metrology
 from samestone.shop import passage
@@ -20,6 +24,7 @@ from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Instrument, InstrumentCheck, Job, Member, Reaction, Reading, Stone
 from samestone.shop.pickup import actions as pickup
 from samestone.shop.pickup import queries as pickup_queries
+from samestone.simulate import plates
 
 pytestmark = pytest.mark.django_db
 DAY = dt.timedelta(days=1)
@@ -177,6 +182,29 @@ def test_the_first_scale_of_a_camera_goes_on_file(browser: Client, owner: Member
     assert [row.passed for row in queries.checks_of(camera)] == [True, True, False]
     with pytest.raises(actions.NameTaken):
         actions.add_instrument(kind="camera", name="Camera", at=at, by=owner)
+
+
+def test_the_scale_is_measured_from_a_picture_of_the_micrometer(
+    browser: Client, owner: Member, at: dt.datetime
+) -> None:
+    """A simulated stage micrometer of 10 um divisions: the check finds the scale that it was drawn at."""
+    drawn = plates.draw_ruling(plates.Ruling(um_per_px=0.5), np.random.default_rng(5))
+    picture = io.BytesIO()
+    Image.fromarray(np.clip(drawn * 255, 0, 255).astype(np.uint8)).save(picture, "PNG")
+    camera = actions.add_instrument(kind="camera", name="camera", at=at, by=owner)
+    address = f"/instruments/{camera.pk}/check/stage-micrometer/"
+    sent = SimpleUploadedFile("scale.png", picture.getvalue(), "image/png")
+    assert browser.post(address, {"photograph": sent, "division_um": "10"}).status_code == 302
+    [row] = queries.checks_of(camera)
+    assert float(row.detail["um_per_px"]) == pytest.approx(0.5, rel=0.001)
+    assert 0.0005 <= float(row.detail["u"]) < 0.001, "focusing anew is in it"
+    blank = io.BytesIO()
+    Image.new("L", (900, 600), 128).save(blank, "PNG")
+    sent = SimpleUploadedFile("blank.png", blank.getvalue(), "image/png")
+    refused = browser.post(address, {"photograph": sent, "division_um": "10"})
+    assert refused.status_code == 422
+    assert len(queries.checks_of(camera)) == 1
+    assert "Choose its picture" in browser.post(address, {"division_um": "10"}).content.decode()
 
 
 def study_lines(rounds: int, parts: int = 5) -> str:

@@ -33,8 +33,13 @@ def add_instrument(*, kind: str, name: str, at: dt.datetime, by: Member) -> Inst
 
 
 @transaction.atomic
-def record_check(instrument: Instrument, kind: str, trial: Trial, *, at: dt.datetime, by: Member) -> InstrumentCheck:
-    """One line of the diary. A failed one changes no reading: what it puts in doubt is worked out when it is asked."""
+def record_check(
+    instrument: Instrument, kind: str, trial: Trial, *, picture: bytes = b"", at: dt.datetime, by: Member
+) -> InstrumentCheck:
+    """One line of the diary. A failed one changes no reading: what it puts in doubt is worked out when it is asked.
+
+    The `picture` that was measured is kept.
+    """
     outcome = trial.outcome
     row = InstrumentCheck.objects.create(
         instrument=instrument,
@@ -52,7 +57,8 @@ def record_check(instrument: Instrument, kind: str, trial: Trial, *, at: dt.date
             **trial.detail,
         },
     )
-    ledger.append("instrument checked", about=instrument, at=at, by=by, rows=[row])
+    details = {"picture_kept": vault.store(picture)} if picture else {}
+    ledger.append("instrument checked", about=instrument, at=at, by=by, rows=[row], details=details)
     return row
 
 

@@ -105,9 +105,24 @@ class LampForm(forms.Form):
 
 class MicrometerForm(forms.Form):
     title = "Stage micrometer"
-    help = "Photograph it, measure the scale, hold it against the one on file. The first one goes on file."
-    um_per_px = DecimalText(label="Scale found", unit="µm per pixel", lowest="0.001", highest="1000")
-    u = DecimalText(label="Its u", unit="µm per pixel", lowest="0.000001", highest="100")
+    help = "Photograph it as stones are photographed. The first scale goes on file; later ones are held against it."
+    photograph = forms.FileField(label="Its picture", required=False)
+    division_um = DecimalText(
+        label="One division", unit="µm", lowest="0.1", highest="5000", initial="10", required=False
+    )
+    um_per_px = DecimalText(
+        label="Or the scale, measured elsewhere", unit="µm per pixel", lowest="0.001", highest="1000", required=False
+    )
+    u = DecimalText(label="Its u", unit="µm per pixel", lowest="0.000001", highest="100", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if cleaned.get("photograph"):
+            if not cleaned.get("division_um"):
+                self.add_error("division_um", "Say how far apart the rulings are.")
+        elif not (cleaned.get("um_per_px") and cleaned.get("u")):
+            self.add_error("photograph", "Choose its picture, or give the scale and its u.")
+        return cleaned
 
 
 CHECK_FORMS: dict[str, type[forms.Form]] = {

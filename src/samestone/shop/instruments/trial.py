@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from samestone import imaging
 from samestone.metrology import Instrument, diary
 
 # The response of a thermal probe on a known diamond.
 DIAMOND = "diamond"
+# Standard uncertainty of a scale, as a share of it, from focusing anew; no ruling shows it (assumed, no source).
+FOCUS_SHARE = 0.001
 
 
 @dataclass(frozen=True)
@@ -58,12 +62,25 @@ def try_lamp(typed: Mapping[str, Any]) -> Trial:
     return Trial(outcome, f"{agreed} mm", [distance], detail)
 
 
+def read_micrometer(content: bytes, division_um: str) -> dict[str, str]:
+    """Scale and u from a picture of a stage micrometer, as they would be typed; raises `ValueError` in words."""
+    try:
+        photo = imaging.open_photo(content)
+        found = imaging.microscope.measure_scale(photo.grey.astype("float32"), division_um=float(division_um))
+    except (imaging.BadPhoto, imaging.microscope.Unresolved) as error:
+        raise ValueError(str(error)) from error
+    u = math.hypot(found.u, FOCUS_SHARE * found.um_per_px)
+    return {"um_per_px": f"{found.um_per_px:.6g}", "u": f"{u:.2g}", "rulings": str(found.rulings)}
+
+
 def try_micrometer(typed: Mapping[str, Any], on_file: tuple[str, str] | None) -> Trial:
     """A stage micrometer under the camera; the first one is what later ones are held against."""
     scale, u = typed["um_per_px"], typed["u"]
     known, u_known = on_file or (scale, u)
     outcome = diary.check_camera(float(scale), float(u), float(known), float(u_known))
-    return Trial(outcome, known, [scale], {"um_per_px": scale, "u": u, "u_on_file": u_known})
+    return Trial(
+        outcome, known, [scale], {"um_per_px": scale, "u": u, "u_on_file": u_known, "rulings": typed.get("rulings", "")}
+    )
 
 
 def _numbers(texts: Sequence[str]) -> list[float]:

@@ -52,15 +52,19 @@ def check(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     row, name = get_object_or_404(Instrument, pk=pk, retired_at=None), kind.replace("-", " ")
     if name not in CHECKS.get(row.kind, ()):
         raise Http404(f"no check called {kind}")
-    form = forms.CHECK_FORMS[name](request.POST)
+    form = forms.CHECK_FORMS[name](request.POST, request.FILES)
     if not form.is_valid():
         return _diary(request, row, {name: form})
+    typed = dict(form.cleaned_data)
+    picture = typed["photograph"].read() if typed.get("photograph") else b""
     try:
-        tried = _try(row, name, form.cleaned_data)
+        if picture:
+            typed |= trial.read_micrometer(picture, typed["division_um"])
+        tried = _try(row, name, typed)
     except ValueError as error:
         form.add_error(None, str(error))
         return _diary(request, row, {name: form})
-    actions.record_check(row, name, tried, at=timezone.now(), by=signed_in(request))
+    actions.record_check(row, name, tried, picture=picture, at=timezone.now(), by=signed_in(request))
     if tried.outcome.passed:
         messages.success(request, tried.outcome.sentence)
     else:
