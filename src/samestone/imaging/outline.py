@@ -97,13 +97,19 @@ def refine_outline(grey: NDArray[Any], white: float, start: Ellipse) -> Outline 
         found, strength = _cast(grey, white, ellipse, angles, window)
         ellipse, residuals, scale = _fit(ellipse, angles, found, strength > 0)
         fits = (strength > 0) & (np.abs(residuals) < max(4 * scale, 0.002 * ellipse.major))
-        if fits.mean() < 0.85 * best:
+        if fits.mean() < 0.85 * best or not _lies_within(grey, ellipse):
             break
         best, kept = max(best, float(fits.mean())), (ellipse, residuals, fits)
     if kept is None or best < FEWEST:
         return None
     arcs = _arcs(_covered(grey, white, kept[0], angles) & ~kept[2])
     return _outline(*kept, arcs)
+
+
+def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
+    """Whether the centre is in the picture and the girdle no larger than it: a fit to nothing runs away."""
+    height, width = grey.shape
+    return 0 <= ellipse.x < width and 0 <= ellipse.y < height and ellipse.major < max(height, width)
 
 
 def _outline(
