@@ -1,7 +1,8 @@
 """What a photograph says: this room takes bytes and arrays, never a stone, and knows no file, clock or database.
 
 `open_photo(bytes)` first; the other functions take the `Photo` it returns. `album` searches among many stored
-photographs; `microscope` holds the measuring functions (silhouette, scale, prongs, inscription, stack). Nothing heavy is imported before it is asked for.
+photographs; `microscope` holds the measuring functions (silhouette, scale, prongs, inscription, stack). Nothing heavy
+is imported before it is asked for.
 """
 
 from __future__ import annotations

@@ -68,6 +68,13 @@ class Photo:
         return self.pixels if self.pixels.ndim == 2 else cv2.cvtColor(self.pixels, cv2.COLOR_RGB2GRAY)
 
     @property
+    def linear(self) -> NDArray[np.float32]:
+        """Brightness proportional to light, 0 to 1, height x width: the sRGB curve (IEC 61966-2-1) undone."""
+        encoded = self.grey.astype(np.float32) / np.float32(self.white)
+        curve = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+        return np.asarray(curve, np.float32)
+
+    @property
     def white(self) -> float:
         """The largest value a pixel can have."""
         return float(np.iinfo(self.pixels.dtype).max)
