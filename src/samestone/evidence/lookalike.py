@@ -27,14 +27,13 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
 
     over the tolerances LR = 1 / sum_k pi_k / LR_k, the last of them "at random".
     """
-    matched = [position for position, column in enumerate(pairs.columns) if column in _SIZE]
-    if not matched:
+    variances = matched_variances(pairs.columns, pairs.x)
+    n, _, m = variances.shape
+    if not m:
         return drawn.log_lr
-    n, m = len(pairs.x), len(matched)
+    matched, columns = list(range(m)), pairs.columns[:m]
     x, _, y, Uy = (np.concatenate([part] * len(TOLERANCES)) for part in pairs.cut())
-    columns = tuple(pairs.columns[position] for position in matched)
-    variances = [size_variances(pairs.x, tau) for tau in TOLERANCES]
-    T = np.concatenate([np.stack([of[column] for column in columns], axis=1) for of in variances])
+    T = np.concatenate(list(variances.transpose(1, 0, 2)))
     wide = np.zeros((len(x), m, m))
     wide[:, range(m), range(m)] = T
     Py = invert(Uy)
@@ -53,6 +52,19 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
 
 
 _SIZE = (LN_W, LN_D, E, LN_Z, LN_A, LN_B)
+
+
+def matched_variances(columns: tuple[int, ...], x: Array) -> Array:
+    """(n, tolerances, m): variances of the m columns in which a look-alike is matched; they are the first of all."""
+    matched = [column for column in columns if column in _SIZE]
+    if tuple(matched) != columns[: len(matched)]:
+        raise ValueError(f"columns {columns}: those of size and weight {matched} come first")
+    out = np.empty((len(x), len(TOLERANCES), len(matched)))
+    for position, tau in enumerate(TOLERANCES):
+        of = size_variances(x, tau)
+        for place, column in enumerate(matched):
+            out[:, position, place] = of[column]
+    return out
 
 
 def size_variances(x: Array, tau: tuple[float, float]) -> dict[int, Array]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from samestone.evidence.density import Kernels, invert
 from samestone.evidence.likelihood import Pairs, random_substitute
-from samestone.evidence.lookalike import look_alike
+from samestone.evidence.lookalike import look_alike, matched_variances
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T
 
 BLUNDER = 0.001
@@ -48,6 +49,10 @@ def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
     larger of the mixture over tolerances and LR / stock: no choice among `stock` stones makes the density of the chosen
     one larger than stock times that of a random one.
     """
+    return _weigh_compiled(kernels, pairs, stock) if kernels.fast else _weigh(kernels, pairs, stock)
+
+
+def _weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
     n = len(pairs.x)
     distance = pairs.distance()
     log_random = np.full(n, -np.inf)
@@ -68,6 +73,33 @@ def weigh(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
     log_random = _allow_for_blunders(kernels, pairs, distance, log_random)
     log_chosen = np.maximum(log_chosen, log_random - math.log(stock))
     return Weighed(log_random / math.log(10), log_chosen / math.log(10), distance, apart, working)
+
+
+def _weigh_compiled(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
+    """The same sums, pair by pair; the last digits may differ."""
+    from samestone.evidence.compiled_weighing import weigh_all
+
+    columns = pairs.columns
+    groups = [[columns.index(c) for c in group if c in columns] for group in _GROUPS if set(group) & set(columns)]
+    models = _models(kernels, columns, columns[min(len(groups[0]), len(columns) - 1)])
+    chosen = matched_variances(columns, pairs.x)
+    limits = (_FAR, _NEGLIGIBLE, math.log(stock))
+    ends = np.array([(group[0], group[-1]) for group in groups])
+    found = weigh_all(models, ends, pairs.cut(), chosen, limits)
+    working = found[:, 4:].copy()
+    working[:, 0] /= math.log(10)
+    return Weighed(found[:, 0] / math.log(10), found[:, 1] / math.log(10), found[:, 2], found[:, 3] > 0.9, working)
+
+
+@lru_cache(maxsize=128)
+def _models(kernels: Kernels, columns: tuple[int, ...], second: int) -> tuple[object, ...]:
+    """The density in the columns with the stones ordered by the first of them, the same ordered by another, figures."""
+    at = np.ix_(columns, columns)
+    parts = np.ascontiguousarray(kernels.H[at]), kernels.mean[list(columns)], np.ascontiguousarray(kernels.wide[at])
+    figures = (float(kernels.reach), float(kernels.farthest), float(kernels.apart))
+    (keys, table), (second_keys, second_table) = (kernels.population.ordered(c, columns) for c in (columns[0], second))
+    one, other = ((table, keys), parts, figures), ((second_table, second_keys), parts, figures)
+    return one, other, (BLUNDER, _FIT, _WORTH_DROPPING)
 
 
 def _allow_for_blunders(kernels: Kernels, pairs: Pairs, distance: Array, log_all: Array) -> Array:
