@@ -95,9 +95,10 @@ def adopt_repeats(
     """
     if repeats.dof_independent < ENOUGH_DOF:
         raise TooFewRepeats(f"Only {repeats.dof_independent} degrees of freedom so far; {ENOUGH_DOF} are needed.")
-    common = float(instrument.u_common or 0)
+    common, step = float(instrument.u_common or 0), float(instrument.resolution or 0)
+    own = max(repeats.u_independent, step / 12**0.5)  # scatter that the display swallows is taken as the step's own
     fields = {
-        "u": two_figures((repeats.u_independent**2 + common**2) ** 0.5),
+        "u": two_figures((own**2 + common**2) ** 0.5),
         "u_common": instrument.u_common,
         "dof": None,
         "declared": True,
