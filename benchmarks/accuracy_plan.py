@@ -98,7 +98,7 @@ def main(folder: Path) -> None:
     lines = [f"| {' | '.join(head)} |", "|---" * len(head) + "|"]
     lines += [f"| {' | '.join(v if isinstance(v, str) else f'{v:.3f}' for v in row.values())} |" for row in rows]
     text = (
-        f"Made by `python -m benchmarks.accuracy_plan` on {date.today():%d %B %Y}, {platform.machine()}, two processors "
+        f"Made by `python -m benchmarks.accuracy_plan` on {date.today():%d %B %Y}, {platform.machine()}, 2 processors "
         f"shared with other work; {STONES} stones a row, {DRAWS} simulated pairs each.\n"
     )
     text = "\n".join([text, *lines, ""])

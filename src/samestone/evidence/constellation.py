@@ -31,7 +31,7 @@ from samestone.evidence.seeing import Seeing, mean_chance, shipped_seeing
 
 GATE = 4.0
 """Marks further apart than this many standard deviations of their distance are no pair."""
-FINENESS = 0.5
+FINENESS = 1.0
 """Step of the turn, in standard deviations of a placement at the girdle."""
 NEGLECT = 1e-3
 """Share of the sum over turns that may be left out."""
