@@ -9,7 +9,7 @@ import numpy as np
 
 from samestone.evidence.observable import Array, Rows
 
-MOST = 12
+MOST = 10
 """Columns that may be open at once; edges to further ones are left out, and the sum is then a lower bound."""
 
 
