@@ -67,6 +67,12 @@ def test_weighing_a_set_stone_takes_unsetting() -> None:
     assert "out of its setting" in set_.needs
 
 
+def test_what_could_not_be_looked_at_is_not_offered() -> None:
+    hidden = [{"what": what, "why": "set"} for what in ("weight_ct", "depth_mm", "culet")]
+    set_ = {"cut": "round brilliant", "setting": "set"}
+    assert offers("weight_ct", "depth_mm", not_examined=hidden, stone=set_).keys() == {"weight", "photographs"}
+
+
 def test_other_cuts_are_offered_no_sizes() -> None:
     found = offers("weight_ct", stone={"cut": "oval brilliant", "setting": "loose"})
     assert "weight" not in found

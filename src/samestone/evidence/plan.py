@@ -75,12 +75,19 @@ def next_examinations(
 ) -> tuple[NextExamination, ...]:
     """Examinations that the record lacks and that are worth their time, the best per minute first; empty: stop.
 
-    Leaves out what is expected to add less than 0.1 to log10 LR. Sizes and weight are planned for round brilliants
+    Leaves out what is expected to add less than 0.1 to log10 LR, and what the record says could not be looked at, but
+    for the weight of a set stone: unsetting helps. Sizes and weight are planned for round brilliants
     only, which the reference stones are.
     """
     found = [*_measured(examination, population), *_seen(examination), *_pictured(examination)]
-    worth = [item for item in found if getattr(item, against) >= WORTH_IT]
+    hidden = {entry.what for entry in examination.not_examined} - {"weight_ct"}
+    worth = [item for item in found if getattr(item, against) >= WORTH_IT and not hidden & _parts(item.what)]
     return tuple(sorted(worth, key=lambda item: -item.per_minute(against)))
+
+
+def _parts(what: str) -> set[str]:
+    """The words that a record uses for an examination."""
+    return set(MEASURED[what][0]) if what in MEASURED else {what}
 
 
 @lru_cache(maxsize=1)
@@ -159,7 +166,7 @@ def _plan_reading(examination: Examination, name: str, value: float) -> Measured
 def _chosen(kernels: Kernels, known: tuple[int, ...], x: Array, U: Array) -> Given:
     """The same stone against one chosen for its size and weight: these are as good as known."""
     held = np.full(7, math.nan)
-    for column, variance in size_variances(x[None], TOLERANCES[1]).items():
+    for column, variance in size_variances(x[None], TOLERANCES[0]).items():
         held[column] = variance[0]
     return Given(kernels, known, x, U, held=held)
 
