@@ -83,7 +83,7 @@ def run_silhouette(arguments: argparse.Namespace) -> int:
 
 
 def silhouette_as_text(found: Found) -> str:
-    names = {
+    names: dict[str, tuple[str, str, int]] = {
         "crown angle": ("crown_angle_deg", "°", 2),
         "pavilion angle": ("pavilion_angle_deg", "°", 2),
         "table": ("table_percent", " %", 1),
@@ -91,7 +91,9 @@ def silhouette_as_text(found: Found) -> str:
         "depth": ("depth_percent", " %", 2),
         "diameter": ("diameter_mm", " mm", 3),
     }
-    lines = [f"{name:<15} {_text(found[key], *rest)}" for name, (key, *rest) in names.items() if key in found]
+    lines = [
+        f"{name:<15} {_text(found[key], unit, places)}" for name, (key, unit, places) in names.items() if key in found
+    ]
     lines.append(f"± is one standard uncertainty; fit of {found['views']} view(s) misses by {found['rms_px']:.2f} px")
     if "single_view" in found["flags"]:
         lines.append("One view alone says little about table and girdle: turn the stone and photograph it again.")

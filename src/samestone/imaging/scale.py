@@ -8,8 +8,9 @@ answers. The scale is the length of the gradient at the centre of the picture.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 import cv2
 import numpy as np
@@ -75,7 +76,8 @@ def measure_scale(grey: Grey, *, division_um: float) -> ScaleReading:
     places, indices = index_lines(lines, pitch)
     places -= (np.array(grey.shape[::-1]) - 1) / 2
     fit = fit_scale(places, indices)
-    refuse_hidden_rulings(upright, fit)
+    light = rotate(np.asarray(grey, np.float32), angle)
+    refuse_hidden_rulings(fold_strips(light, fit, polarity(strip_profiles(upright))), 1.0 / fit.per_px)
     um_per_px = fit.per_px * division_um
     return ScaleReading(
         um_per_px=um_per_px,
@@ -104,7 +106,7 @@ def scale_direction(contrast: Grey) -> float:
     strong = weight > np.quantile(weight[::7, ::7], 0.90)
     double = np.arctan2(2 * (gx * gy)[strong].sum(), (gx**2 - gy**2)[strong].sum())
     coarse = -np.degrees(double) / 2
-    small = crop(contrast, 1200)
+    small = crop(contrast, 900)
     for span in (3.0, 0.6, 0.12):
         trial = coarse + np.linspace(-span, span, 13)
         power = [float(np.square(np.diff(rotate(small, a).mean(axis=0))).sum()) for a in trial]
@@ -137,12 +139,9 @@ class BandLines:
 
 def find_lines(upright: Grey) -> tuple[BandLines, ...]:
     """Line centres in each of the strips: extrema of the strip's mean profile, refined to the centroid."""
-    height = upright.shape[0]
-    edges = np.linspace(0.03 * height, 0.97 * height, BANDS + 1).astype(int)
-    profiles = np.stack([upright[a:b].mean(axis=0) for a, b in pairwise(edges)])
-    profiles = profiles - np.median(profiles, axis=1, keepdims=True)
-    skew = float((profiles**3).sum())
-    profiles = profiles if skew > 0 else -profiles
+    edges = strip_edges(upright)
+    profiles = strip_profiles(upright)
+    profiles = profiles * polarity(profiles)
     strength = np.quantile(profiles, 0.995, axis=1)
     keep = strength > 0.25 * strength.max()
     bands = []
@@ -153,6 +152,23 @@ def find_lines(upright: Grey) -> tuple[BandLines, ...]:
     if not bands:
         raise Unresolved("no rulings were found. Photograph the micrometer sharp, evenly lit, filling the picture.")
     return tuple(bands)
+
+
+def strip_edges(upright: Grey) -> NDArray[np.int64]:
+    """First rows of the strips and the row after the last; the picture's margins are left out."""
+    height = upright.shape[0]
+    return np.linspace(0.03 * height, 0.97 * height, BANDS + 1).astype(np.int64)
+
+
+def strip_profiles(upright: Grey) -> Grey:
+    """Mean of the rows of each strip, less its median."""
+    profiles = np.stack([upright[a:b].mean(axis=0) for a, b in pairwise(strip_edges(upright))])
+    return np.asarray(profiles - np.median(profiles, axis=1, keepdims=True), np.float32)
+
+
+def polarity(profiles: Grey) -> float:
+    """1 for light lines, -1 for dark ones: lines are rarer than what lies between."""
+    return 1.0 if float((profiles**3).sum()) > 0 else -1.0
 
 
 def band_lines(profile: Grey, y: float) -> BandLines:
@@ -283,37 +299,76 @@ def fit_scale(places: Places, indices: Places) -> ScaleFit:
     return ScaleFit(solution, half, per_px, relative, rulings, rms)
 
 
-def refuse_hidden_rulings(upright: Grey, fit: ScaleFit) -> None:
-    """Refuse when finer rulings, too blurred to be seen singly, still ripple between the lines that were found.
+@dataclass(frozen=True)
+class Strip:
+    """One strip of the upright picture, folded on the fitted scale; lines positive, in units of the field's light."""
 
-    Fifth and tenth lines are longer and survive a blur that wipes out the others; counting them as single divisions
-    would be wrong by five or ten. Folding every strip on the fitted scale averages the noise
-    away and leaves the ripple.
-    """
+    phase: Places
+    """Distance of each column from the nearest fitted line, in divisions, 0 to 1/2."""
+    profile: Places
+
+    def level(self, near: float, far: float) -> float:
+        """Mean of the columns that stand between two phases."""
+        inside = (self.phase >= near) & (self.phase < far)
+        return float(self.profile[inside].mean())
+
+    @property
+    def amplitude(self) -> float:
+        """How far the fitted lines stand out."""
+        return self.level(0.0, 0.12) - self.level(0.35, 0.51)
+
+    @property
+    def mean(self) -> float:
+        return float(self.profile.mean())
+
+
+def fold_strips(upright: Grey, fit: ScaleFit, polarity: float) -> list[Strip]:
+    """The strips of the upright picture of the light itself, each over the phase of the fitted scale."""
     height, width = upright.shape
-    sub_rulings = [n for n in (4, 5, 10) if 1.0 / fit.per_px / n > 2.0]
     x = np.arange(width) - (width - 1) / 2
-    for a, b in pairwise(np.linspace(0.03 * height, 0.97 * height, BANDS + 1).astype(int)):
+    light = polarity * upright / max(float(np.median(np.abs(upright))), 1e-6)
+    strips = []
+    for a, b in pairwise(strip_edges(upright)):
         places = np.column_stack([x, np.full(width, (a + b - 1) / 2 - (height - 1) / 2)])
         phase = design(places, fit.half) @ fit.solution
-        phase -= np.rint(phase)
-        between = np.abs(phase) > 0.2
-        profile = upright[a:b].mean(axis=0).astype(np.float64)
-        level = float(np.ptp(profile))
-        for n in sub_rulings:
-            amplitude, error = ripple(np.abs(phase[between]), profile[between] / max(level, 1e-9), n)
-            if amplitude > max(10.0 * error, 0.006):
-                raise Unresolved(
-                    "finer rulings between the lines found are not resolved. Use more magnification or sharper focus."
-                )
+        seen = (upright[a:b] != 0).all(axis=0)
+        strips.append(Strip(np.abs(phase - np.rint(phase))[seen], light[a:b].mean(axis=0).astype(np.float64)[seen]))
+    return strips
 
 
-def ripple(phase: Places, profile: Places, n: int) -> tuple[float, float]:
-    """Amplitude of n cycles a division between the lines beside a smooth background, and its standard error."""
-    wave = np.cos(2 * np.pi * n * phase)
-    smooth = np.polynomial.chebyshev.chebvander((phase - 0.35) / 0.15, 3)
-    columns = np.column_stack([wave, smooth])
-    solution, *_ = np.linalg.lstsq(columns, profile, rcond=None)
-    scatter = float(np.std(profile - columns @ solution)) + 1e-9
-    error = scatter * float(np.sqrt(np.linalg.pinv(columns.T @ columns)[0, 0]))
-    return abs(float(solution[0])), error
+def refuse_hidden_rulings(strips: Sequence[Strip], pitch_px: float) -> None:
+    """Refuse when finer rulings, too blurred to be seen singly, lie between or beside the lines that were found.
+
+    Fifth and tenth lines are longer and survive a blur that wipes out the others; counting them as single divisions
+    would be wrong by five or ten. Hidden rulings leave a ripple between the lines, or, where all are blurred to one
+    tone, rows without lines that are darker on average than the rows with lines.
+    """
+    message = "finer rulings than the lines found are not resolved. Use more magnification or sharper focus."
+    clearest = max(strip.amplitude for strip in strips)
+    ruled = [strip.amplitude > 0.6 * clearest for strip in strips]
+    for n in (n for n in (4, 5, 10) if pitch_px / n > 2.0):
+        for strip in strips:
+            height, error = bump(strip, n)
+            if height > max(6.0 * error, 0.01 * clearest):
+                raise Unresolved(message)
+    for k, j in product(range(len(strips)), (-2, -1, 1, 2)):
+        if not ruled[k] or not 0 <= k + j < len(strips) or strips[k + j].amplitude > 0.4 * clearest:
+            continue
+        own = strips[k].mean - strips[k].level(0.35, 0.51)
+        if strips[k + j].mean - strips[k].mean > max(own, 0.03):
+            raise Unresolved(message)
+
+
+def bump(strip: Strip, n: int) -> tuple[float, float]:
+    """How far the place of a hidden n-th line stands out above the middle of the gaps beside it; its standard error.
+
+    The foot of a single line falls off ever more slowly, so without a hidden line this is never positive.
+    """
+    line, gaps = {4: (1 / 2, (3 / 8,)), 5: (2 / 5, (3 / 10, 1 / 2)), 10: (2 / 5, (7 / 20, 9 / 20))}[n]
+    reach = 0.12 / n
+    near = [strip.profile[np.abs(strip.phase - place) < reach] for place in (line, *gaps)]
+    if min(part.size for part in near) < 8:
+        return 0.0, 1.0
+    errors = [float(part.std()) / np.sqrt(part.size) for part in near]
+    beside = float(np.mean([part.mean() for part in near[1:]]))
+    return float(near[0].mean()) - beside, float(np.hypot(errors[0], np.hypot(*errors[-2:]) / 2))
