@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image
 
 from samestone import evidence, metrology
@@ -17,13 +19,14 @@ from samestone.shop import passage
 from samestone.shop.audit import check_shop
 from samestone.shop.casefile import examination_record
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
-from samestone.shop.instrument import ENOUGH_DOF, as_metrology, declared_fields
+from samestone.shop.instrument import ENOUGH_DOF, as_check, as_metrology, declared_fields
 from samestone.shop.instruments import actions, queries, trial
 from samestone.shop.intake import actions as intake
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Instrument, InstrumentCheck, Job, Member, Reaction, Reading, Stone
 from samestone.shop.pickup import actions as pickup
 from samestone.shop.pickup import queries as pickup_queries
+from samestone.shop.suspicion import around
 from samestone.simulate import plates
 
 pytestmark = pytest.mark.django_db
@@ -305,3 +308,15 @@ def test_a_goldsmith_cannot_change_an_uncertainty(gauge: Instrument, goldsmith: 
     assert client.post(f"/instruments/{gauge.pk}/use-repeats/").status_code == 403
     client.post(f"/instruments/{gauge.pk}/study/", {"typed": study_lines(3), "adopt": "1"})
     assert Instrument.objects.filter(kind="gauge").count() == 1
+
+
+@given(
+    checks=st.lists(st.tuples(st.integers(0, 6), st.booleans()), max_size=12),
+    moment=st.integers(-1, 7),
+)
+def test_only_the_checks_next_to_a_reading_bear_on_it(checks: list[tuple[int, bool]], moment: int) -> None:
+    start = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
+    rows = [InstrumentCheck(at=start + hour * DAY, passed=passed) for hour, passed in checks]
+    at = start + moment * DAY
+    every = metrology.diary.standing_at(at, [as_check(row) for row in rows])
+    assert metrology.diary.standing_at(at, around(rows, at)) == every

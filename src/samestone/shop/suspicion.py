@@ -40,6 +40,17 @@ def fell_into_doubt(look: Examination, since: dt.datetime) -> bool:
     return failed.exists() and bool(doubts(rows) or doubts(reactions))
 
 
+def doubtful_since(row: Instrument) -> dt.datetime | None:
+    """The earliest moment from which a finding of this instrument can be in doubt; None where no check failed."""
+    starts = []
+    diary = _diaries({row})[_key(row)]
+    for checks in diary.values():
+        for failed in (check for check in checks if not check.passed):
+            good = [check.at for check in checks if check.passed and check.at < failed.at]
+            starts.append(max(good, default=dt.datetime.min.replace(tzinfo=dt.UTC)))
+    return min(starts, default=None)
+
+
 def failed_instruments() -> frozenset[int]:
     """The instruments in use whose newest check of some kind failed: nothing should be measured with them now."""
     newest: dict[tuple[str, str, str], InstrumentCheck] = {}
@@ -65,9 +76,16 @@ def _diaries(instruments: Iterable[Instrument]) -> dict[tuple[str, str], Diary]:
 
 def _doubt(diary: Diary, name: str, at: dt.datetime) -> str:
     for kind, checks in diary.items():
-        if metrology.diary.standing_at(at, [as_check(check) for check in checks]) != "suspect":
-            continue
         failed = [check for check in checks if not check.passed]
+        if not failed or metrology.diary.standing_at(at, around(checks, at)) != "suspect":
+            continue
         nearest = min(failed, key=lambda check: abs(check.at - at))
         return f"the {name} failed its check ({kind}, {timezone.localtime(nearest.at):%-d %b %Y})"
     return ""
+
+
+def around(checks: list[InstrumentCheck], at: dt.datetime) -> list[metrology.diary.Check]:
+    """The checks next to a moment, on both sides, and all that share their times: no others bear on it."""
+    before = max((check.at for check in checks if check.at <= at), default=None)
+    after = min((check.at for check in checks if check.at > at), default=None)
+    return [as_check(check) for check in checks if check.at in (before, after)]

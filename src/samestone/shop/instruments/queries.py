@@ -11,10 +11,12 @@ from samestone.gem import PROPERTIES
 from samestone.shop.instrument import CHECKS, ENOUGH_DOF, as_check, as_metrology, checks_of, same_instrument
 from samestone.shop.life import Station
 from samestone.shop.models import Examination, Instrument, InstrumentCheck, Job, Reaction, Reading, Stone
-from samestone.shop.suspicion import doubts
+from samestone.shop.suspicion import doubtful_since, doubts
 
 # How often each check is usual (common practice, no source), in days.
 USUAL_DAYS = {"zero": 1, "gauge blocks": 7, "known weight": 7, "known stones": 1, "uv box": 30, "stage micrometer": 30}
+# The newest looks tell how an instrument is used now.
+MOST_LOOKS = 2000
 
 
 @dataclass(frozen=True)
@@ -127,10 +129,13 @@ def drift_words(row: Instrument) -> str:
 
 def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
     """The jobs with suspect findings of this instrument: by pick-up date, those gone home last."""
-    lineage = Instrument.objects.filter(same_instrument(row))
+    since = doubtful_since(row)
+    if since is None:
+        return ()
+    made_with = {"instrument__in": Instrument.objects.filter(same_instrument(row)), "at__gte": since}
     around = ("instrument", "examination__stone__piece__job")
-    readings = list(Reading.objects.current().filter(instrument__in=lineage).select_related(*around))
-    reactions = list(Reaction.objects.current().filter(instrument__in=lineage).select_related(*around))
+    readings = list(Reading.objects.current().filter(**made_with).select_related(*around))
+    reactions = list(Reaction.objects.current().filter(**made_with).select_related(*around))
     found: dict[Job, dict[Examination, list[Reading | Reaction]]] = defaultdict(lambda: defaultdict(list))
     for rows in (readings, reactions):
         suspect = doubts(rows)
@@ -184,7 +189,8 @@ def own_repeats(row: Instrument) -> OwnRepeats | None:
     if not row.u:
         return None
     lineage = Instrument.objects.filter(same_instrument(row))
-    rows = list(Reading.objects.current().filter(instrument__in=lineage).select_related("instrument"))
+    newest = Reading.objects.current().filter(instrument__in=lineage).select_related("instrument").order_by("-pk")
+    rows = list(newest[:MOST_LOOKS])
     suspect = doubts(rows)
     groups = [[float(text) for text in one.indications] for one in rows if one.pk not in suspect]
     groups = [group for group in groups if len(group) > 1]
