@@ -199,7 +199,7 @@ def main(folder: Path) -> None:
     for n in (1_000_000, 10_000_000):
         rows, found = speeds(n, kernels, rng)
         result[str(n)] = {"speeds": rows, "found": found}
-        text += [f"## {n:,} stones", "", *table_of(rows), *(f"* {k}: {v:.4f}" for k, v in found.items()), ""]
+        text += [f"## {n:,} stones", "", *table_of(rows), *(f"* {k}: {v:.5f}" for k, v in found.items()), ""]
         print("\n".join(text[-len(rows) - 9 :]), flush=True)
     jobs = {f"{k:,} jobs": among_jobs(population, k, 600 if k < 5000 else 200, rng) for k in (30, 100, 1000, 10_000)}
     result["jobs"] = jobs
