@@ -85,6 +85,18 @@ def verdict(**changes: Any) -> dict[str, Any]:
     }
 
 
+def judged_stone(**changes: Any) -> dict[str, Any]:
+    return {
+        "before": {"data": picture(), "caption": "2 March", "rings": [{"x": "0.6", "y": "0.4", "number": 1}]},
+        "now": {"data": picture("#c0b090"), "caption": "13 March", "turn_deg": "12.5"},
+        "face": {"cut": "round brilliant", "marks": MARKS},
+        "checked": ["weight"],
+        "unchecked": ["table"],
+        "verdict": verdict(),
+        **changes,
+    }
+
+
 def statement_sheet(**changes: Any) -> Any:
     sheet = {
         "shop": SHOP,
@@ -93,16 +105,11 @@ def statement_sheet(**changes: Any) -> Any:
         "by": "Ines Marlow",
         "client": "Mrs. Odile Farrow",
         "piece": "ring, 18 ct white gold",
-        "before": {"data": picture(), "caption": "2 March", "rings": [{"x": "0.6", "y": "0.4", "number": 1}]},
-        "now": {"data": picture("#c0b090"), "caption": "13 March", "turn_deg": "12.5"},
-        "face": {"cut": "round brilliant", "marks": MARKS},
+        "stones": [judged_stone()],
         "stations": [
             {"name": "taken in", "at": "2 Mar", "by": "IM"},
             {"name": "picked up", "at": "13 Mar", "now": True},
         ],
-        "checked": ["weight"],
-        "unchecked": ["table"],
-        "verdict": verdict(),
         "record": b'{"format":"samestone-examination/1"}',
         "seal": SEAL,
         "signatures": ["Mrs. Odile Farrow", "Ines Marlow"],

@@ -13,7 +13,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from tests.unit.paper_sheet import AT, label_sheet, picture, receipt_sheet, statement_sheet, verdict
+from tests.unit.paper_sheet import AT, judged_stone, label_sheet, picture, receipt_sheet, statement_sheet, verdict
 
 from samestone import paper
 from samestone.paper import chart, printing, sheet, typesetting
@@ -186,3 +186,13 @@ def test_an_expert_reads_differences_rounded_to_their_uncertainty(pdf_text: PdfT
 def test_signs_that_join_or_control_are_printed_as_code_points(words: str, pdf_text: PdfText) -> None:
     said = pdf_text(paper.label(label_sheet(piece=words, look_for=None, grams=None), at=AT))
     assert "[U+" in said
+
+
+def test_a_statement_speaks_of_every_stone(pdf_text: PdfText) -> None:
+    stones = [judged_stone(name="left stud"), judged_stone(name="right stud", unchecked=["depth"])]
+    said = pdf_text(paper.statement(statement_sheet(stones=stones, not_judged=["clasp: three small stones"]), at=AT))
+    assert "Left stud" in said and "Right stud" in said and "Depth." in said
+    assert "Not compared: clasp: three small stones" in said
+    assert said.count("before clipping +4.25") == 2
+    with pytest.raises(sheet.BadSheet, match="at least one stone"):
+        paper.statement(statement_sheet(stones=[]), at=AT)

@@ -23,7 +23,8 @@ from samestone.paper.drawing import (
 
 _WIDTH = 640
 _FIELD_WIDTH = 440
-_COLUMNS, _LINES = 36, 4
+_COLUMNS, _LINES = 78, 10
+_PITCH = 3.95
 _CELLS = _COLUMNS * _LINES
 _EACH = 20
 """Up to this many stones, each has its dot."""
@@ -34,23 +35,24 @@ _THINNING = sorted(range(_CELLS), key=lambda cell: (cell % _COLUMNS * 0.7549 + c
 def narrowing(values: Mapping[str, Any]) -> str:
     """Rows of dots that thin out, from a verdict's `narrowing` ({"of", "left": [{"after", "left"}, …]}), as SVG.
 
-    Up to 20 stones one dot is one stone; above, the field of dots thins out with the count and is not to be counted.
+    Up to 20 stones one dot is one stone; above, twice as many dots are four times as many stones.
     """
     rows = [("reference stones of this kind", int(values["of"]))]
     rows += [(f"left after {step['after']}", int(step["left"])) for step in values["left"]]
     pitch = 64
     drawn = [_step(words, count, rows[0][1], 8 + pitch * index) for index, (words, count) in enumerate(rows)]
-    note = text(
-        f"Up to {_EACH} stones: one dot each. Above, the field of dots only thins out.",
-        (0, 8 + pitch * len(rows) + 8),
-        size=14.5,
-        fill=QUIET,
-    )
+    bottom = 8 + pitch * len(rows)
+    notes = [
+        text(words, (0, bottom + 8 + 17 * line), size=14.5, fill=QUIET)
+        for line, words in enumerate(
+            (f"Up to {_EACH} stones: one dot each.", "Above: twice the dots, four times the stones.")
+        )
+    ]
     said = ", then ".join(f"{count:,} {words}" for words, count in rows[1:])
     return document(
         *drawn,
-        note,
-        box=(0, 0, _FIELD_WIDTH, 8 + pitch * len(rows) + 18),
+        *notes,
+        box=(0, 0, _FIELD_WIDTH, bottom + 35),
         title="The narrowing: reference stones that could still not be told from this one",
         description=f"Of {rows[0][1]:,} reference stones, {said}." if said else f"{rows[0][1]:,} reference stones.",
         class_="narrowing",
@@ -68,23 +70,22 @@ def _field(count: int, of: int, y: float) -> str:
         width = 11.0
     else:
         cells = sorted(_THINNING[: dot_count(count, of)])
-        points = [(129 + 8.6 * (cell % _COLUMNS), y + 8.6 * (cell // _COLUMNS)) for cell in cells]
-        width = 5.2
+        points = [(128 + _PITCH * (cell % _COLUMNS), y + _PITCH * (cell // _COLUMNS)) for cell in cells]
+        width = 2.9
     if not points:
         return ""
     return element("path", d=dots(points), stroke=TEAL, stroke_width=width, stroke_linecap="round", fill="none")
 
 
 def dot_count(count: int, of: int) -> int:
-    """How many dots stand for `count` stones of `of`: each its own up to 20, then ever fewer for each.
+    """How many dots stand for `count` stones of `of`: each its own up to 20, then as the square root of the count.
 
-    >>> dot_count(13, 53940), dot_count(460, 53940), dot_count(53940, 53940)
-    (13, 31, 144)
+    >>> dot_count(13, 53940), dot_count(460, 53940), dot_count(1840, 53940), dot_count(53940, 53940)
+    (13, 72, 144, 780)
     """
     if count <= _EACH:
         return count
-    share = (count - _EACH) / max(of - _EACH, 1)
-    return min(_CELLS, round(_EACH + (_CELLS - _EACH) * math.sqrt(share)))
+    return max(_EACH, min(_CELLS, round(_CELLS * math.sqrt(count / max(of, count)))))
 
 
 _LEFT, _RIGHT, _ROW_HEIGHT = 200, 560, 58

@@ -38,31 +38,40 @@ def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None 
 def statement(values: sheet.StatementSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
     """The A4 statement with the record attached as record.json, as a PDF that declares PDF/A-3a and PDF/UA-1."""
     sheet.check(values, sheet.StatementSheet)
+    if not values["stones"]:
+        raise sheet.BadSheet("sheet.stones is empty; a statement needs at least one stone that was compared")
     said = {**default_words(), **(words or {})}
-    verdict = values["verdict"]
-    files = {
-        "qr.svg": qr_code(values["seal"]["qr"]),
-        "record.json": values["record"],
-        "bars.svg": likelihood_bars(verdict, names=said["properties"]).encode(),
-    }
-    two = [(said[name], values[name]) for name in ("before", "now") if name in values]
-    pictures = [{**picture, "caption": f"{title}: {picture['caption']}"} for title, picture in two]
-    if verdict.get("narrowing"):
-        files["narrowing.svg"] = narrowing(verdict["narrowing"]).encode()
+    files = {"qr.svg": qr_code(values["seal"]["qr"]), "record.json": values["record"]}
     if stations := values.get("stations"):
         files["strip.svg"] = job_strip(stations).encode()
     shown = {
-        **{
-            key: value for key, value in values.items() if key not in {"verdict", "record", "before", "now", "stations"}
-        },
-        **table.expert_page(verdict, said["properties"]),
-        **_face(values.get("face"), files, key_width=_A4),
-        "pictures": _pictures(pictures, "pictures", files),
-        "has_narrowing": "narrowing.svg" in files,
+        **{key: value for key, value in values.items() if key not in {"record", "stones", "stations"}},
+        "stones": [_judged(stone, index, files, said) for index, stone in enumerate(values["stones"])],
         "has_strip": "strip.svg" in files,
         "strip": ", ".join(f"{station['name']} {station.get('at', '–')}" for station in stations or []),
     }
     return typeset("statement.typ", shown, files, at=at, words=words or {})
+
+
+def _judged(stone: sheet.JudgedStone, index: int, files: dict[str, bytes], said: Words) -> dict[str, Any]:
+    """One stone's pages: its drawings go into `files`, under names that begin with its number."""
+    verdict, own = stone["verdict"], f"stone-{index}-"
+    files[f"{own}bars.svg"] = likelihood_bars(verdict, names=said["properties"]).encode()
+    if verdict.get("narrowing"):
+        files[f"{own}narrowing.svg"] = narrowing(verdict["narrowing"]).encode()
+    two = [(said[name], stone[name]) for name in ("before", "now") if name in stone]
+    pictures = [{**picture, "caption": f"{title}: {picture['caption']}"} for title, picture in two]
+    return {
+        **table.expert_page(verdict, said["properties"]),
+        **_face(stone.get("face"), files, key_width=_A4, own=own),
+        "files": own,
+        "name": stone.get("name", ""),
+        "checked": stone["checked"],
+        "unchecked": stone["unchecked"],
+        "changes": stone.get("changes", []),
+        "pictures": _pictures(pictures, f"stones[{index}].pictures", files, own=own),
+        "has_narrowing": f"{own}narrowing.svg" in files,
+    }
 
 
 def label(values: sheet.LabelSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
@@ -73,14 +82,14 @@ def label(values: sheet.LabelSheet, *, at: dt.datetime, words: Words | None = No
     return typeset("label.typ", shown, files, at=at, words=words or {})
 
 
-def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float = 0) -> dict[str, Any]:
+def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float = 0, own: str = "") -> dict[str, Any]:
     """The clock face and its legend as files, what it shows in words, and the agreed marks as a list."""
     if face is None:
         return {"agreed": []}
     marks = face["marks"]
-    files["face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=False).encode()
+    files[f"{own}face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=False).encode()
     if key_width:
-        files["key.svg"] = key_alone(marks, width=key_width).encode()
+        files[f"{own}key.svg"] = key_alone(marks, width=key_width).encode()
     agreed = [mark for mark in marks if mark["category"] == "agreed"]
     return {
         "face": describe(marks),
@@ -91,16 +100,19 @@ def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float 
     }
 
 
-def _pictures(pictures: Sequence[Mapping[str, Any]], where: str, files: dict[str, bytes]) -> list[dict[str, Any]]:
+def _pictures(
+    pictures: Sequence[Mapping[str, Any]], where: str, files: dict[str, bytes], *, own: str = ""
+) -> list[dict[str, Any]]:
     shown = []
     for index, picture in enumerate(pictures):
         turn = float(picture.get("turn_deg", 0))
         data, width, height = printable(picture["data"], turn, f"{where}[{index}]")
-        files[f"picture-{index}.jpg"] = data
+        file = f"{own}picture-{index}.jpg"
+        files[file] = data
         rings = [_turned(ring, turn, width / height) for ring in picture.get("rings", ())]
         shown.append(
             {
-                "file": f"picture-{index}.jpg",
+                "file": file,
                 "width": width,
                 "height": height,
                 "caption": picture["caption"],

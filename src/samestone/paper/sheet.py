@@ -127,12 +127,27 @@ class ReceiptSheet(TypedDict):
     simulated: NotRequired[bool]
 
 
-class StatementSheet(TypedDict):
-    """The A4 statement: page 1 for the client, the rest for an expert.
+class JudgedStone(TypedDict):
+    """One stone on a statement: what was seen of it on both days, and what that says.
 
     `verdict` is the verdict's own JSON document (numbers may be decimal strings); `checked` and `unchecked` are words
-    for everybody; `record` is the canonical JSON that is attached; `changes` what was changed as agreed (repolish, new
-    head).
+    for everybody; `changes` what was changed as agreed (repolish, new head). `name` tells it from the piece's others.
+    """
+
+    name: NotRequired[str]
+    before: NotRequired[Picture]
+    now: NotRequired[Picture]
+    face: NotRequired[Face]
+    checked: list[str]
+    unchecked: list[str]
+    changes: NotRequired[list[str]]
+    verdict: dict[str, Any]
+
+
+class StatementSheet(TypedDict):
+    """The A4 statement: a page for the client for each stone, the rest for an expert.
+
+    `record` is the canonical JSON that is attached; `not_judged` names the stones that were not compared.
     """
 
     shop: Shop
@@ -141,14 +156,9 @@ class StatementSheet(TypedDict):
     by: str
     client: NotRequired[str]
     piece: str
-    before: NotRequired[Picture]
-    now: NotRequired[Picture]
-    face: NotRequired[Face]
+    stones: list[JudgedStone]
+    not_judged: NotRequired[list[str]]
     stations: NotRequired[list[Station]]
-    checked: list[str]
-    unchecked: list[str]
-    changes: NotRequired[list[str]]
-    verdict: dict[str, Any]
     record: bytes
     seal: Seal
     signatures: list[str]
