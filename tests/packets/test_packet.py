@@ -141,7 +141,7 @@ def test_openssl_verifies_the_signature_and_prints_the_same_fingerprint(tmp_path
 
 
 def test_replay_reads_the_two_examinations_and_the_verdict() -> None:
-    before, after, verdict = packet.replay_input(packet.read_packet(worked_example.worked_packet()))
-    assert before == worked_example.RECORD["examinations"]["take_in"]
-    assert after == worked_example.RECORD["examinations"]["pick_up"]
-    assert verdict == worked_example.RECORD["verdict"]
+    (stone,) = packet.replay_input(packet.read_packet(worked_example.worked_packet()))
+    assert stone.take_in == worked_example.RECORD["examinations"]["take_in"]
+    assert stone.pick_up == worked_example.RECORD["examinations"]["pick_up"]
+    assert stone.verdict == worked_example.RECORD["verdict"]

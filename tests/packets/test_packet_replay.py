@@ -30,8 +30,8 @@ def examination(weight: str, diameters: tuple[str, str], depth: str) -> dict[str
     }
 
 
-def packet_with(change: str = "") -> bytes:
-    """A packet whose verdict was computed, or computed and then touched up before it was logged and signed."""
+def judged(change: str = "") -> dict[str, Any]:
+    """Two examinations and the verdict computed from them, or computed and then touched up."""
     before, after = (
         examination("1.012", ("6.46", "6.49"), "3.98"),
         examination("1.011", ("6.46", "6.48"), "3.99"),
@@ -41,11 +41,15 @@ def packet_with(change: str = "") -> bytes:
     frozen = canonical.decimal_strings(verdict)
     if change:
         frozen["log10_lr"]["random"]["value"] = change
-    record = {
-        **worked_example.RECORD,
-        "examinations": {"take_in": before, "pick_up": after},
-        "verdict": frozen,
-    }
+    return {"examinations": {"take_in": before, "pick_up": after}, "verdict": frozen}
+
+
+def packet_with(change: str = "") -> bytes:
+    """A packet of format 1 with one stone, logged and signed as it is."""
+    return packet_of({**worked_example.RECORD, **judged(change)})
+
+
+def packet_of(record: dict[str, Any]) -> bytes:
     log, _, content = worked_example.worked_job()
     log.append("sealed", content.subject, {"record": worked_example.digest_of(canonical.canonical_bytes(record))})
     logged = dataclasses.replace(
@@ -73,15 +77,27 @@ def test_a_verdict_that_was_touched_up_is_named(tmp_path: Path, capsys: pytest.C
     assert result["differences"][0]["recorded"] == "9.99"
 
 
+def test_every_stone_of_a_packet_is_replayed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    left, right = {"name": "left", **judged()}, {"name": "right", **judged("9.99")}
+    record = {"format": "samestone-packet/2", "stones": [left, left]}
+    place = tmp_path / "packet.zip"
+    place.write_bytes(packet_of(record))
+    assert cli.main(["replay", str(place)]) == 0
+    assert "verdicts on 2 stones come out the same" in capsys.readouterr().out
+    place.write_bytes(packet_of({**record, "stones": [left, right]}))
+    assert cli.main(["replay", str(place)]) == 1
+    assert "stones[1].verdict.log10_lr.random.value: recorded 9.99" in capsys.readouterr().out
+
+
+def test_a_packet_without_a_stone_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "packet.zip"
+    place.write_bytes(packet_of({"format": "samestone-packet/2", "stones": []}))
+    assert cli.main(["replay", str(place)]) == 2
+    assert "no stone in stones" in capsys.readouterr().err
+
+
 def test_a_record_that_cannot_be_read_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     place = tmp_path / "packet.zip"
-    _, _, content = worked_example.worked_job()
-    record = {"format": "samestone-packet/1", "verdict": {}}
-    log = worked_example.Log(list(worked_example.worked_job()[0].logged))
-    log.append("sealed", content.subject, {"record": worked_example.digest_of(canonical.canonical_bytes(record))})
-    logged = dataclasses.replace(
-        content, record=record, digests=log.digests, entries=[*content.entries, log.logged[-1]]
-    )
-    place.write_bytes(packet.build_packet(logged, key=worked_example.shop_key()))
+    place.write_bytes(packet_of({"format": "samestone-packet/1", "verdict": {}}))
     assert cli.main(["replay", str(place)]) == 2
     assert "examinations.take_in" in capsys.readouterr().err

@@ -30,7 +30,7 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     verify.add_argument("--key", default="", metavar="FINGERPRINT", help="the fingerprint of the key on the paper")
     verify.add_argument("--json", action="store_true", help="print the checks as JSON")
     verify.set_defaults(run=verify_command)
-    replay = commands.add_parser("replay", help="recompute a packet's verdict and compare it digit by digit")
+    replay = commands.add_parser("replay", help="recompute a packet's verdicts and compare them digit by digit")
     replay.add_argument("packet", metavar="PACKET", help="the zip, or the folder it was unpacked to")
     replay.add_argument("--json", action="store_true", help="print the differences as JSON")
     replay.set_defaults(run=replay_command)
@@ -57,31 +57,43 @@ def replay_command(arguments: argparse.Namespace) -> int:
     """0 the same digits · 1 other digits · 2 this is no packet, or its record cannot be read."""
     from samestone import custody, evidence
 
-    packet = _packet(arguments.packet)
     try:
-        take_in, pick_up, recorded = custody.packet.replay_input(packet)
-        before, after = evidence.read_examination(take_in), evidence.read_examination(pick_up)
+        stones = custody.packet.replay_input(_packet(arguments.packet))
+        verdicts = [_recomputed(stone) for stone in stones]
     except (custody.packet.BadPacket, evidence.BadRecord) as error:
         _refuse(f"{arguments.packet}: {error}")
-    verdict = evidence.compare(before, after, population=evidence.load_population(), stock=_stock(recorded))
-    recomputed = custody.canonical.decimal_strings(verdict.as_json())
-    differences = list(_differences("verdict", recorded, recomputed))
+    differences = [
+        difference
+        for stone, verdict in zip(stones, verdicts, strict=True)
+        for difference in _differences(f"{stone.where}verdict", stone.verdict, verdict)
+    ]
     if arguments.json:
-        print(json.dumps({"same": not differences, "differences": differences, "verdict": recomputed}, indent=2))
+        told = [{"name": stone.name, "verdict": verdict} for stone, verdict in zip(stones, verdicts, strict=True)]
+        print(json.dumps({"same": not differences, "differences": differences, "stones": told}, indent=2))
     elif differences:
         print(f"✗ {len(differences)} of the verdict's figures come out otherwise:")
         print("\n".join(f"  {d['where']}: recorded {d['recorded']}, recomputed {d['recomputed']}" for d in differences))
     else:
-        print("✓ The verdict comes out the same, digit for digit, from the record's two examinations.")
+        verdict = "The verdict comes" if len(stones) == 1 else f"The verdicts on {len(stones)} stones come"
+        print(f"✓ {verdict} out the same, digit for digit, from the two examinations of the record.")
     return 1 if differences else 0
 
 
-def _stock(recorded: Any) -> int:
+def _recomputed(stone: packets.Judged) -> Any:
+    from samestone import custody, evidence
+
+    before, after = evidence.read_examination(stone.take_in), evidence.read_examination(stone.pick_up)
+    stock = _stock(stone)
+    verdict = evidence.compare(before, after, population=evidence.load_population(), stock=stock)
+    return custody.canonical.decimal_strings(verdict.as_json())
+
+
+def _stock(stone: packets.Judged) -> int:
     """Among how many stones a look-alike could have been chosen, as the shop said when it judged."""
     try:
-        return int(recorded["log10_lr"]["look_alike"]["stock"])
+        return int(stone.verdict["log10_lr"]["look_alike"]["stock"])
     except (KeyError, TypeError, ValueError):
-        _refuse("data/record.json: verdict.log10_lr.look_alike.stock is missing or no whole number")
+        _refuse(f"data/record.json: {stone.where}verdict.log10_lr.look_alike.stock is missing or no whole number")
 
 
 def _verify_lines(checks: Sequence[packets.Check], *, with_receipt: bool) -> Iterator[str]:

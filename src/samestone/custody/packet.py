@@ -24,6 +24,7 @@ __all__ = [
     "BadPacket",
     "Check",
     "Content",
+    "Judged",
     "LoggedEntry",
     "Packet",
     "build_packet",
@@ -79,6 +80,20 @@ class Packet:
     wrapping: str = ""
 
 
+@dataclass(frozen=True)
+class Judged:
+    """One stone of a record: its examinations at take-in and at pick-up, its verdict with numbers as decimal strings.
+
+    ``where`` is its place in record.json, empty in samestone-packet/1; ``name`` tells it from the piece's others.
+    """
+
+    where: str
+    name: str
+    take_in: Any
+    pick_up: Any
+    verdict: Any
+
+
 def build_packet(content: Content, *, key: Key) -> bytes:
     """One zip, the same bytes for the same content and key; refuses what its own checks would not pass."""
     payload = {
@@ -122,17 +137,26 @@ def read_packet(data: bytes) -> Packet:
     return Packet(files, _wrapping(archive.damaged, as_written=archive.as_written))
 
 
-def replay_input(packet: Packet) -> tuple[Any, Any, Any]:
-    """The record's examinations at take-in and at pick-up, and its verdict with numbers as decimal strings."""
+def replay_input(packet: Packet) -> tuple[Judged, ...]:
+    """What the record says of each stone, also where it is of samestone-packet/1, which knows one stone alone."""
     if "data/record.json" not in packet.files:
         raise BadPacket("the packet has no data/record.json")
     try:
         record = read_canonical(packet.files["data/record.json"])
-        return record["examinations"]["take_in"], record["examinations"]["pick_up"], record["verdict"]
+        if "stones" not in record:
+            return (_judged("", "", record),)
+        if not record["stones"]:
+            raise BadPacket("data/record.json has no stone in stones; expected at least one")
+        stones = enumerate(record["stones"])
+        return tuple(_judged(f"stones[{index}].", str(stone["name"]), stone) for index, stone in stones)
     except NotCanonical as error:
         raise BadPacket(f"data/record.json {error}") from error
     except (KeyError, TypeError) as error:
         raise BadPacket("data/record.json has no examinations.take_in, examinations.pick_up and verdict") from error
+
+
+def _judged(where: str, name: str, told: Any) -> Judged:
+    return Judged(where, name, told["examinations"]["take_in"], told["examinations"]["pick_up"], told["verdict"])
 
 
 def _log(content: Content) -> dict[str, Any]:

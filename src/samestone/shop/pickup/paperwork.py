@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
@@ -13,28 +15,31 @@ from samestone.shop.casefile import examination_record
 from samestone.shop.models import Entry, Job, Member, Photograph, Shop
 from samestone.shop.pickup import queries
 
+FORMAT = "samestone-packet/2"
 _ENDINGS = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
 
 
 @transaction.atomic
 def give_papers(job: Job, *, at: dt.datetime, by: Member) -> Entry | None:
-    """Statement (signed) and packet of the first stone that was judged; None where nothing was compared."""
-    judged = next((one for one in queries.stones_at_pick_up(job) if one.judgement and one.after), None)
-    if judged is None:
+    """Statement (signed) and packet of every stone that was compared; None where nothing was."""
+    stones = queries.stones_at_pick_up(job)
+    judged = tuple(one for one in stones if one.judgement and one.after)
+    if not judged:
         return None
-    record = record_of(judged)
+    pictures = photographs_of(judged)
+    record = record_of(job, judged, pictures)
     receipt = ledger.issue_receipt(job, at=at)
     seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
-    pdf = paper.statement(statement_sheet(job, judged, record, seal, at=at, by=by), at=at)
+    sheet = {**statement_sheet(job, judged, at=at, by=by), "record": ledger.record_bytes(record), "seal": seal}
     signed = paper.sign_pdf(
-        pdf,
+        paper.statement(sheet, at=at),
         key_pem=ledger.signing_key().to_pem(),
         certificate_pem=ledger.certificate_pem(at=at),
         at=at,
         reason=f"Statement on envelope {job.envelope}",
     )
-    pictures = photographs_of(judged)
-    packet = ledger.build_packet(job, record=record, statement=signed, photographs=pictures, at=at, by=by)
+    files = {name: vault.read(photo.digest) for name, photo in pictures.items()}
+    packet = ledger.build_packet(job, record=record, statement=signed, photographs=files, at=at, by=by)
     details = {
         "receipt": receipt.as_json(),
         "statement_kept": vault.store(signed),
@@ -49,64 +54,120 @@ def kept(job: Job, what: str) -> bytes | None:
     return vault.find(entry.payload.data[f"{what}_kept"]) if entry else None
 
 
-def record_of(judged: queries.StoneAtPickUp) -> dict[str, Any]:
-    """Both examinations and the verdict on them."""
-    assert judged.after is not None and judged.judgement is not None
+def record_of(job: Job, judged: Sequence[queries.StoneAtPickUp], pictures: Mapping[str, Photograph]) -> dict[str, Any]:
+    """The packet's record: of every stone both examinations and the verdict on them."""
     return {
-        "examinations": {"take_in": examination_record(judged.before), "pick_up": examination_record(judged.after)},
-        "verdict": judged.judgement.verdict,
+        "format": FORMAT,
+        "piece": judged[0].stone.piece.kind,
+        "simulated": Shop.objects.get().simulated,
+        "stones": [_stone_record(one) for one in judged],
+        "not_compared": _not_compared(job, judged),
+        "photographs": [
+            {"name": name, "caption": f"{photo.view}, {photo.examination.occasion}, {_taken(photo)}"}
+            for name, photo in pictures.items()
+        ],
     }
 
 
-def photographs_of(judged: queries.StoneAtPickUp) -> dict[str, bytes]:
-    """The pictures of both looks, under names that say which."""
-    found: dict[str, bytes] = {}
-    for examination in (judged.before, judged.after):
-        if examination is None:
-            continue
-        for number, photo in enumerate(examination.photographs.current(), start=1):
-            view = photo.view.replace(" ", "-")
-            found[f"{examination.occasion}-{number}-{view}.{_ENDINGS[photo.media_type]}"] = vault.read(photo.digest)
+def _stone_record(one: queries.StoneAtPickUp) -> dict[str, Any]:
+    assert one.after is not None and one.judgement is not None
+    examinations = {"take_in": examination_record(one.before), "pick_up": examination_record(one.after)}
+    return {"name": one.stone.position, "examinations": examinations, "verdict": one.judgement.verdict}
+
+
+def _not_compared(job: Job, judged: Sequence[queries.StoneAtPickUp]) -> list[str]:
+    there = {one.stone.pk for one in judged}
+    return [f"{stone.position}: {stone.words}" for stone in job.stones if stone.pk not in there]
+
+
+def photographs_of(judged: Sequence[queries.StoneAtPickUp]) -> dict[str, Photograph]:
+    """The pictures of both looks at each stone, under names that say which."""
+    found: dict[str, Photograph] = {}
+    for place, one in enumerate(judged, start=1):
+        which = f"stone-{place}-" if len(judged) > 1 else ""
+        for examination in filter(None, (one.before, one.after)):
+            for number, photo in enumerate(examination.photographs.current(), start=1):
+                view, ending = photo.view.replace(" ", "-"), _ENDINGS[photo.media_type]
+                found[f"{which}{examination.occasion}-{number}-{view}.{ending}"] = photo
     return found
 
 
 def statement_sheet(
-    job: Job,
-    judged: queries.StoneAtPickUp,
-    record: dict[str, Any],
-    seal: dict[str, str],
-    *,
-    at: dt.datetime,
-    by: Member,
-) -> Any:
-    """What the statement says, as paper takes it."""
-    assert judged.judgement is not None
-    shop, piece = Shop.objects.get(), judged.stone.piece
-    pair = next(iter(queries.picture_pairs(judged.stone)), None)
-    pictures = {"before": _picture(pair.before, "at take-in"), "now": _picture(pair.now, "at pick-up")} if pair else {}
+    job: Job, judged: Sequence[queries.StoneAtPickUp], *, at: dt.datetime, by: Member
+) -> dict[str, Any]:
+    """What the statement says, as paper takes it; the record and the seal come to it."""
+    shop, piece = Shop.objects.get(), judged[0].stone.piece
+    alone = judged[0].stone.words if len(job.stones) == 1 else ""
     client = {"client": job.person.name} if job.person else {}
+    left_out = _not_compared(job, judged)
     return {
         "shop": {"name": shop.name, "street": shop.street, "town": shop.town},
         "envelope": job.envelope,
         "at": drawing.local_words(at),
         "by": by.name,
         **client,
-        "piece": ", ".join(filter(None, (piece.kind, piece.metal, judged.stone.words))),
-        **pictures,
-        "face": {"cut": judged.stone.cut, "marks": drawing.paper_marks(queries.face_marks(judged.stone))},
+        "piece": ", ".join(filter(None, (piece.kind, piece.metal, alone))),
+        "stones": [_judged_stone(one, named=not alone) for one in judged],
+        **({"not_judged": left_out} if left_out else {}),
         "stations": drawing.stations(job),
-        "checked": [finding["name"] for finding in judged.judgement.compared],
-        "unchecked": judged.judgement.unchecked,
-        "changes": [change.replace("_", " ") for change in judged.after.declared_changes] if judged.after else [],
-        "verdict": judged.judgement.verdict,
-        "record": ledger.record_bytes(record),
-        "seal": seal,
         "signatures": ["for the shop", "the client"],
         "simulated": shop.simulated,
     }
 
 
+def _judged_stone(one: queries.StoneAtPickUp, *, named: bool) -> dict[str, Any]:
+    assert one.judgement is not None and one.after is not None
+    return {
+        **({"name": f"{one.stone.position}: {one.stone.words}"} if named else {}),
+        **_pictures(one),
+        "face": {"cut": one.stone.cut, "marks": drawing.paper_marks(queries.face_marks(one.stone))},
+        "checked": [finding["name"] for finding in one.judgement.compared],
+        "unchecked": one.judgement.unchecked,
+        "changes": [change.replace("_", " ") for change in one.after.declared_changes],
+        "verdict": one.judgement.verdict,
+    }
+
+
+def _pictures(one: queries.StoneAtPickUp) -> dict[str, Any]:
+    """Before and now, turned alike, the agreed marks ringed in both where the turn is known."""
+    pair = next(iter(queries.picture_pairs(one.stone)), None)
+    if pair is None or one.judgement is None:
+        return {}
+    laid = one.judgement.pictures
+    known = laid.get("known") and (laid["before"], laid["now"]) == (pair.before.pk, pair.now.pk)
+    turn = float(laid["turn_deg"]) if known else 0.0
+    before, now = _picture(pair.before, "at take-in"), _picture(pair.now, "at pick-up")
+    if known:
+        marks = queries.agreed_places(one.stone)
+        before["rings"] = rings_on(pair.before, laid["place_before"], marks)
+        now |= {"turn_deg": turn, "rings": rings_on(pair.now, laid["place_now"], marks, turned_deg=turn)}
+    return {"before": before, "now": now}
+
+
+def rings_on(
+    photo: Photograph, place: Mapping[str, str], marks: Sequence[queries.Place], *, turned_deg: float = 0.0
+) -> list[dict[str, Any]]:
+    """Agreed marks as shares of a picture as it was taken; `place` says where the stone lies, as shares of a square.
+
+    A picture that must be turned by `turned_deg` to lie as the clock face has every mark that much earlier.
+    """
+    if not place:
+        return []
+    side = max(photo.width, photo.height)
+    rings = []
+    for mark in marks:
+        angle = math.radians(mark.angle_deg - turned_deg)
+        x = float(place["cx"]) + float(place["radius"]) * mark.r * math.cos(angle)
+        y = float(place["cy"]) - float(place["radius"]) * mark.r * math.sin(angle)
+        x, y = (0.5 + (x - 0.5) * side / photo.width, 0.5 + (y - 0.5) * side / photo.height)
+        rings.append({"x": f"{x:.5f}", "y": f"{y:.5f}", "number": mark.number})
+    return rings
+
+
 def _picture(photo: Photograph, when: str) -> dict[str, Any]:
-    taken = drawing.local_words(photo.taken_at)
-    picture = {"data": vault.read(photo.digest), "caption": f"{photo.view}, {when}, {taken}"}
+    picture = {"data": vault.read(photo.digest), "caption": f"{photo.view}, {when}, {_taken(photo)}"}
     return {**picture, "simulated": True} if photo.simulated else picture
+
+
+def _taken(photo: Photograph) -> str:
+    return drawing.local_words(photo.taken_at)

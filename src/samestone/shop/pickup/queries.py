@@ -178,15 +178,28 @@ def picture_pairs(stone: Stone) -> tuple[Pair, ...]:
     return tuple(Pair(view, before[view], now[view]) for view in before if view in now)
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where an agreed mark is: its number on the drawing, girdle radii from the centre, the clock face's angle."""
+
+    number: int
+    r: float
+    angle_deg: float
+
+
+def agreed_places(stone: Stone) -> tuple[Place, ...]:
+    """The agreed marks of a stone that were placed within it."""
+    marks = Mark.objects.current().filter(examination__stone=stone, category="agreed").exclude(r="")
+    return tuple(Place(number, float(mark.r), float(mark.angle_deg)) for number, mark in enumerate(marks, start=1))
+
+
 def rings(stone: Stone) -> list[dict[str, str]]:
     """The agreed marks as rings over the pictures, in a square of 100 in which the girdle's radius is 40."""
     laid = []
-    for number, mark in enumerate(
-        Mark.objects.current().filter(examination__stone=stone, category="agreed").exclude(r=""), start=1
-    ):
-        far, turn = 40 * float(mark.r), math.radians(float(mark.angle_deg))
+    for mark in agreed_places(stone):
+        far, turn = 40 * mark.r, math.radians(mark.angle_deg)
         x, y = 50 + far * math.cos(turn), 50 - far * math.sin(turn)
-        laid.append({"number": str(number), "x": f"{x:.2f}", "y": f"{y:.2f}", "above": f"{y - 6:.2f}"})
+        laid.append({"number": str(mark.number), "x": f"{x:.2f}", "y": f"{y:.2f}", "above": f"{y - 6:.2f}"})
     return laid
 
 
