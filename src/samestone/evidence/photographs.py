@@ -1,0 +1,160 @@
+"""What two photographs are worth as evidence: a likelihood ratio from characteristics, facets a weaker line beside it.
+
+log10 LR = (b + sum of w_k x_k) / ln 10, a logistic calibration of the scores of `imaging.compare_photos`, learned per
+protocol on pairs of one stone and of two, twins and clones among the two (van Leeuwen and Brümmer, The distribution
+of calibrated likelihood-ratios in speaker recognition, Interspeech 2013, for the method). It is clipped to
++- log10(n) for n stones behind the calibration: nobody can vouch for more from so few.
+Scores made from the cut (`facet_scores`) never enter it; they give a line of their own, which says nothing about a
+stone cut to the same facets.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from samestone import imaging
+from samestone.evidence.bound import clip
+from samestone.evidence.verdict import Block, Weight
+
+FEWEST_STONES = 20
+FACET_LIMIT = 1.0
+PROTOCOLS = ("guided", "free")
+
+
+class TooFewPairs(ValueError):
+    """Not enough repeat photographs to calibrate on: what was found, what is needed."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A calibrated line of evidence: weights per score, offset, the stones it was learned on."""
+
+    weights: Mapping[str, float]
+    offset: float
+    stones: int
+    twins: int
+    source: str
+
+    def raw(self, scores: Mapping[str, float]) -> float:
+        """log10 LR before clipping."""
+        return (self.offset + sum(w * scores[name] for name, w in self.weights.items())) / math.log(10)
+
+    @property
+    def cap(self) -> float:
+        return math.log10(self.stones)
+
+
+@dataclass(frozen=True)
+class PhotoEvidence:
+    """What a pair of photographs says; `log10_lr` is absent when the pair cannot be compared."""
+
+    comparison: imaging.PhotoComparison
+    log10_lr: Weight | None
+    facet_log10_lr: Weight | None
+    raw: float
+    stones: int
+    source: str
+
+    def as_block(self) -> Block | None:
+        """The block for `evidence.compare`; None when the pair counts neither way."""
+        if self.log10_lr is None:
+            return None
+        value = self.log10_lr.value
+        why = f"photographs ({self.comparison.protocol} protocol), characteristics only"
+        lower, upper = self.log10_lr.lower, self.log10_lr.upper
+        return Block("photographs", value, value, lower, upper, self.raw, self.stones, True, why)
+
+
+@lru_cache(maxsize=1)
+def shipped_calibration() -> dict[str, Any]:
+    """The calibration that comes with the program, learned on simulated photographs."""
+    text = (files("samestone.evidence") / "data" / "photographs-1.json").read_text(encoding="utf-8")
+    table: dict[str, Any] = json.loads(text)
+    return table
+
+
+def read_line(table: Mapping[str, Any], protocol: str, what: str) -> Line:
+    """One line ("inclusions" or "facets") of a calibration table for a protocol."""
+    entry = table[protocol][what]
+    return Line(entry["weights"], entry["offset"], table[protocol]["stones"], table[protocol]["twins"], table["source"])
+
+
+def weigh_photographs(
+    comparison: imaging.PhotoComparison, calibration: Mapping[str, Any] | None = None
+) -> PhotoEvidence:
+    """The evidence of a pair of photographs, by a shop's own calibration or the shipped one."""
+    table = shipped_calibration() if calibration is None else calibration
+    if comparison.protocol not in table:
+        raise ValueError(f"the calibration holds {sorted(table)}, nothing for the {comparison.protocol} protocol")
+    line = read_line(table, comparison.protocol, "inclusions")
+    if not comparison.usable:
+        return PhotoEvidence(comparison, None, None, 0.0, line.stones, line.source)
+    raw = line.raw(comparison.inclusion_scores)
+    facets = read_line(table, comparison.protocol, "facets")
+    value = clip(facets.raw(comparison.facet_scores), -FACET_LIMIT, FACET_LIMIT)
+    return PhotoEvidence(
+        comparison,
+        Weight(clip(raw, -line.cap, line.cap), -line.cap, line.cap),
+        Weight(value, -FACET_LIMIT, FACET_LIMIT),
+        raw,
+        line.stones,
+        line.source,
+    )
+
+
+def fit_line(
+    scores: Sequence[Mapping[str, float]], same: Sequence[bool], names: Sequence[str], ridge: float = 1.0
+) -> tuple[dict[str, float], float]:
+    """Weights and offset of a logistic calibration; both kinds of pair count equally, whatever their numbers.
+
+    Returns natural-logarithm odds weights per score such that offset + sum is ln LR. Newton steps on the weighted
+    logistic loss with a small ridge on standardised scores.
+    """
+    x = np.array([[row[name] for name in names] for row in scores])
+    y = np.array(same, dtype=float)
+    if y.sum() < FEWEST_STONES or (1 - y).sum() < FEWEST_STONES:
+        raise TooFewPairs(f"found {int(y.sum())} pairs of one stone, expected at least {FEWEST_STONES} of each kind")
+    mean, spread = x.mean(axis=0), x.std(axis=0) + 1e-9
+    design = np.column_stack([np.ones(len(x)), (x - mean) / spread])
+    share = np.where(y > 0, 0.5 / y.sum(), 0.5 / (1 - y).sum()) * 2 * y.sum()
+    penalty = ridge * np.diag([0.0] + [1.0] * len(names))
+    beta = np.zeros(design.shape[1])
+    for _ in range(60):
+        p = 1 / (1 + np.exp(-np.clip(design @ beta, -40, 40)))
+        gradient = design.T @ (share * (y - p)) - penalty @ beta
+        curvature = design.T @ (design * (share * p * (1 - p))[:, None]) + penalty + 1e-9 * np.eye(len(beta))
+        step = np.linalg.solve(curvature, gradient)
+        beta += np.clip(step, -2, 2)
+        if np.abs(step).max() < 1e-8:
+            break
+    weights = beta[1:] / spread
+    return dict(zip(names, map(float, weights), strict=True)), float(beta[0] - weights @ mean)
+
+
+def recalibrate(
+    table: Mapping[str, Any], protocol: str, pairs: Sequence[tuple[imaging.PhotoComparison, bool]]
+) -> dict[str, Any]:
+    """A shop's own table: the shipped scores rescaled (two numbers) on its repeat photographs.
+
+    `pairs` are usable comparisons and whether both show one stone. Refuses (TooFewPairs) under 20 pairs of one stone.
+    The cap becomes the number of the shop's own stones.
+    """
+    line = read_line(table, protocol, "inclusions")
+    scores = [{"raw": line.raw(pair.inclusion_scores)} for pair, _ in pairs]
+    slope, offset = fit_line(scores, [same for _, same in pairs], ["raw"])
+    scale = slope["raw"] / math.log(10)
+    stones = sum(same for _, same in pairs)
+    inclusions = {
+        "weights": {name: scale * weight for name, weight in line.weights.items()},
+        "offset": offset + scale * line.offset,
+    }
+    entry = {**table[protocol], "inclusions": inclusions, "stones": int(stones), "twins": 0}
+    return {**table, protocol: entry, "source": f"the shop's own {stones} repeat pairs"}
