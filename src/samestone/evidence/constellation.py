@@ -82,19 +82,17 @@ def compare_plans(
     first, second = seeing or (shipped_seeing(), shipped_seeing(later=True))
     table = _Table(before, after, first, second)
     angles, prior = _turns(turn or Turn(), first)
-    best = Comparison(0.0, 0.0, False, ())
-    log_terms, highest = [], -math.inf
+    log_terms, best = [], (-math.inf, 0.0, False)
     for mirrored in (False, True):
         share = first.mirrored if mirrored else 1 - first.mirrored
         if share == 0:
             continue
         log_sum, log_top, turned = _sum_turns(table, angles, prior, mirrored, fast)
         log_terms.append(math.log(share) + log_sum)
-        if math.log(share) + log_top > highest:
-            highest = math.log(share) + log_top
-            best = Comparison(0.0, math.degrees(turned), mirrored, table.best_pairs(turned, mirrored))
+        best = max(best, (math.log(share) + log_top, turned, mirrored))
     log_lr = float(np.logaddexp.reduce(log_terms)) - table.log_apart()
-    return Comparison(log_lr / math.log(10), best.turn_deg, best.mirrored, best.pairs)
+    _, turned, mirrored = best
+    return Comparison(log_lr / math.log(10), math.degrees(turned), mirrored, table.best_pairs(turned, mirrored))
 
 
 def _turns(turn: Turn, seeing: Seeing) -> tuple[Array, Array]:
@@ -103,6 +101,11 @@ def _turns(turn: Turn, seeing: Seeing) -> tuple[Array, Array]:
     angles = 2 * math.pi * np.arange(n) / n
     near = np.exp(-0.5 * np.square(np.rad2deg((angles + math.pi) % (2 * math.pi) - math.pi) / turn.sd_deg))
     return angles, turn.free / n + (1 - turn.free) * near / near.sum()
+
+
+def _width(arcs: Sequence[tuple[float, float]]) -> float:
+    """Share of the circle that arcs cover; where they overlap it is counted twice, up to the whole."""
+    return min(1.0, sum((stop - start) % 360 for start, stop in arcs) / 360)
 
 
 class _Table:
@@ -116,7 +119,10 @@ class _Table:
         p = first.chance(self.one.size), second.chance(self.two.size)
         q = second.chance(self.one.size), first.chance(self.two.size)
         n = self.rates
-        self.mean = mean_chance(first), mean_chance(second), mean_chance(first, second)
+        seen = [1 - first.share_hidden(_width(plan.hidden)) for plan in self.plans]
+        # That the claws of one examination lie where those of the other lay is left aside.
+        both = mean_chance(first, second) * seen[0] * seen[1]
+        self.mean = mean_chance(first) * seen[0], mean_chance(second) * seen[1], both
         self.a = [(p[k] * s.true)[:, None] * n + s.false[:, None] for k, s in enumerate((self.one, self.two))]
         self.u = [
             (p[k] * (1 - q[k]) * s.true)[:, None] * n + s.false[:, None] for k, s in enumerate((self.one, self.two))
@@ -140,8 +146,10 @@ class _Table:
         lone = [np.log(self.u[k] / self.a[k]) for k in (0, 1)]
         out = np.tile(front, (len(angles), 1))
         for k in (0, 1):
-            seen = ~self.covered(k, angles, mirrored)
-            out += seen.astype(float) @ lone[k] if len(lone[k]) else 0.0
+            if self.plans[1 - k].hidden and len(lone[k]):
+                out += (~self.covered(k, angles, mirrored)).astype(float) @ lone[k]
+            else:
+                out += lone[k].sum(axis=0)
         return out
 
     def covered(self, k: int, angles: Array, mirrored: bool) -> NDArrayBool:

@@ -82,6 +82,12 @@ class Seeing:
         known: Array = at_most / (1 + np.square(half / np.where(lost, 1.0, size)))
         return np.where(lost, mean_chance(self), known) if lost.any() else known
 
+    def share_hidden(self, width: float) -> float:
+        """Share of a stone's marks that lie under claws which cover a share `width` of the girdle."""
+        kinds, outside = kind_table(self), 1 - self.number("hidden_from_r") ** 2
+        beyond = np.where(kinds.edge, _AT_EDGE + (1 - _AT_EDGE) * outside, outside)
+        return float(width * (kinds.share * beyond).sum())
+
     def look(self, marks: Sequence[Characteristic]) -> Seen:
         """The marks as arrays."""
         r = np.array([mark.r for mark in marks])
