@@ -17,7 +17,7 @@ from samestone.imaging.photo import Photo
 from samestone.imaging.quality import Flag
 from samestone.imaging.registration import STEP
 from samestone.imaging.study import Study
-from samestone.imaging.view import TURNS, Plane, correlate_turns, disc, polar
+from samestone.imaging.view import TURNS, Plane, correlate_turns, disc
 
 # Shares of the shorter side. A plain picture has fewer edges than a stone's face, and the blur that is measured in it
 # comes out smaller; set on simulated silhouettes and faces, blurred by known amounts.
@@ -93,13 +93,14 @@ def _turn(study: Study, reference: Photo) -> float | None:
     then = _facets(reference)
     if then is None:
         return None
-    curve = correlate_turns(polar(study.view.edge), then).reshape(study.fold, TURNS // study.fold).sum(axis=0)
-    turn, whole = float(np.argmax(curve)) * STEP, 360 / study.fold
-    return (turn + whole / 2) % whole - whole / 2
+    fold = study.view.fold
+    curve = correlate_turns(study.view.rows["edge"], then).reshape(fold, TURNS // fold).sum(axis=0)
+    whole = 360 / fold
+    return float((np.argmax(curve) * STEP + whole / 2) % whole - whole / 2)
 
 
 @lru_cache(maxsize=4)
 def _facets(photo: Photo) -> Plane | None:
     """The polar map of an earlier picture's facet edges; None without a stone in it."""
     study = Study(photo)
-    return polar(study.view.edge) if study.usable else None
+    return study.view.rows["edge"] if study.usable else None

@@ -1,4 +1,4 @@
-"""A photograph arrives: opened with suspicion, its bytes flushed into the vault, then the row and the entry."""
+"""A photograph arrives: opened with suspicion, read, its bytes flushed into the vault, then the row and the entry."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from samestone import imaging
 from samestone.shop import vault
 from samestone.shop.finding import record_finding
 from samestone.shop.models import Examination, Member, Photograph
+from samestone.shop.photo_reading import read_view
 
 VIEWS = ("as received", "face-up", "tilt", "side", "prongs", "girdle", "inscription", "uv")
 LARGEST_BYTES = 40 * 2**20
@@ -19,6 +20,10 @@ class NotAPhotograph(Exception):
     """Bytes that cannot be kept as a photograph; says what was found and what to do next. Nothing was written."""
 
 
+class DoesNotCount(Exception):
+    """A photograph that would prove nothing; says why and what to do. Nothing was written; it can still be kept."""
+
+
 def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
     examination: Examination,
     content: bytes,
@@ -28,9 +33,16 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
     by: Member,
     taken_at: dt.datetime | None = None,
     simulated: bool = False,
+    must_count: bool = False,
+    notes: dict[str, str] | None = None,
     once: str | None = None,
 ) -> Photograph:
-    """Keeps the original bytes for good; raises `NotAPhotograph` for what no browser shows, is damaged or too large."""
+    """Keeps the original bytes for good, with what was read from them, and whether the picture counts.
+
+    Raises `NotAPhotograph` for what no browser shows, is damaged or too large; with `must_count` also `DoesNotCount`
+    for a blurred or clipped picture and the like, before anything is written. `notes` (a lamp, a distance) are kept
+    with the reading.
+    """
     if view not in VIEWS:
         raise NotAPhotograph(f"“{view}” is not a view; expected one of: {', '.join(VIEWS)}")
     if len(content) > LARGEST_BYTES:
@@ -44,6 +56,12 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
         raise NotAPhotograph(str(error)) from error
     if photo.format not in _MEDIA_TYPES:
         raise NotAPhotograph(f"Found a {photo.format} file; browsers show JPEG, PNG and WebP. Save it as one of these.")
+    if once and (there := Photograph.objects.filter(once=once).first()):
+        return there
+    reading, reason = read_view(photo, view)
+    reason = reason or _copied(examination, photo.digest)
+    if must_count and reason:
+        raise DoesNotCount(reason)
     return record_finding(
         Photograph,
         examination,
@@ -57,4 +75,15 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
         width=photo.width,
         height=photo.height,
         simulated=simulated,
+        usable=not reason,
+        reason=reason,
+        reading={**reading, **(notes or {})},
     )
+
+
+def _copied(examination: Examination, digest: str) -> str:
+    """A file that was kept at an earlier look at this stone is no new look."""
+    earlier = Photograph.objects.filter(examination__stone=examination.stone_id, digest=digest)
+    if examination.blind and earlier.exclude(examination__occasion=examination.occasion).exists():
+        return "This is a file from an earlier look, not a new picture: a copy proves nothing. Take a new one."
+    return ""

@@ -178,10 +178,22 @@ class InscriptionForm(forms.Form):
 
 
 class PictureForm(forms.Form):
+    """`anyway`: keep it though it does not count. Lamp and distance belong to a picture under ultraviolet."""
+
     view = forms.ChoiceField(choices=words(*VIEWS))
     photograph = forms.FileField()
     simulated = forms.BooleanField(required=False)
+    anyway = forms.BooleanField(required=False)
+    lamp = forms.CharField(max_length=60, required=False)
+    distance_mm = DecimalText(lowest="1", highest="1000", required=False)
     once = forms.CharField(max_length=36, required=False)
+
+    @property
+    def notes(self) -> dict[str, str]:
+        """What is kept with the reading, of an ultraviolet picture only."""
+        if self.cleaned_data["view"] != "uv":
+            return {}
+        return {name: self.cleaned_data[name] for name in ("lamp", "distance_mm") if self.cleaned_data[name]}
 
 
 class CharacteristicForm(forms.Form):
@@ -203,3 +215,20 @@ class NotExaminedForm(forms.Form):
         if what not in asked.LABELS or not why.strip():
             raise forms.ValidationError("Say what could not be looked at, and why.")
         return what, why.strip()[:120]
+
+
+class SpotForm(forms.Form):
+    """What the jeweller says of one feature after cleaning."""
+
+    spot = forms.CharField(max_length=3)
+    said = forms.ChoiceField(choices=words("in the stone", "agreed", "gone: it was dirt", "nothing there"))
+    kind = forms.ChoiceField(choices=words(*asked.CHARACTERISTICS), required=False)
+    words = forms.CharField(max_length=200, required=False)
+
+
+class TappedClawForm(forms.Form):
+    """Two taps on a picture: where on the ring, how far apart, and how finely one can tap."""
+
+    angle_deg = forms.FloatField(min_value=0, max_value=360)
+    width_px = forms.FloatField(min_value=1, max_value=20_000)
+    u_px = forms.FloatField(min_value=0.05, max_value=500)

@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from samestone.gem import care
-from samestone.shop.examine import actions, forms, queries
+from samestone.shop.examine import actions, forms, photo_views, queries
 from samestone.shop.examine import question as asked
 from samestone.shop.finding import (
     ExaminationFinished,
@@ -25,7 +25,6 @@ from samestone.shop.finding import (
 )
 from samestone.shop.foresight import next_look
 from samestone.shop.models import NONE_SEEN, Examination, Finding, Stone
-from samestone.shop.photograph import VIEWS, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
 
 UNPROCESSABLE = 422
@@ -131,15 +130,7 @@ def _observation(
 
 
 def ask_pictures(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
-    taken = queries.pictures(examination)
-    as_received = examination.occasion == Examination.Occasion.RECEIVED
-    views = ["as received", "side", "prongs"] if as_received else [view for view in VIEWS if view != "as received"]
-    usual = (views[0], "side")
-    next_view = next((view for view in usual if view not in {row.view for row in taken}), views[2])
-    chosen = request.GET.get("view")
-    return _page(
-        request, examination, question, pictures=taken, views=views, view=chosen if chosen in views else next_view
-    )
+    return _page(request, examination, question, **photo_views.picture_page(request, examination))
 
 
 def ask_characteristics(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
@@ -160,29 +151,6 @@ _ASK: dict[str, Callable[[HttpRequest, Examination, asked.Question], HttpRespons
     "inscription": ask_inscription,
     "characteristics": ask_characteristics,
 }
-
-
-@require_POST
-def keep_picture(request: HttpRequest, pk: int) -> HttpResponse:
-    """A picture from the camera or from a file. A refusal is answered in words, as text for the camera's script."""
-    examination = _examination(pk)
-    form = forms.PictureForm(request.POST, request.FILES)
-    if not form.is_valid():
-        return _refuse_picture(request, examination, "Choose a view and a picture.")
-    fields = form.cleaned_data
-    try:
-        keep_photograph(
-            examination,
-            fields["photograph"].read(),
-            view=fields["view"],
-            at=timezone.now(),
-            by=signed_in(request),
-            simulated=fields["simulated"],
-            once=fields["once"] or None,
-        )
-    except (NotAPhotograph, ExaminationFinished) as error:
-        return _refuse_picture(request, examination, str(error))
-    return _to(examination, "pictures")
 
 
 @require_POST
@@ -284,13 +252,6 @@ def _page(request: HttpRequest, examination: Examination, asking: asked.Question
     kind = asking.kind if asking else "finish"
     status = UNPROCESSABLE if request.method == "POST" else 200
     return render(request, f"examine/{kind}.html", page, status=status)
-
-
-def _refuse_picture(request: HttpRequest, examination: Examination, words: str) -> HttpResponse:
-    if "text/html" not in request.headers.get("Accept", ""):
-        return HttpResponse(words, status=UNPROCESSABLE, content_type="text/plain; charset=utf-8")
-    messages.error(request, words)
-    return _to(examination, "pictures")
 
 
 def _seen(examination: Examination, question: asked.Question) -> dict[str, str]:

@@ -10,7 +10,8 @@ from samestone import evidence, metrology
 from samestone.gem import PROPERTIES
 from samestone.shop.casefile import examination_record
 from samestone.shop.instrument import as_metrology
-from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Reading, Stone
+from samestone.shop.kinship import same_stones
+from samestone.shop.models import Examination, Job, Mark, Photograph, Reading, Stone
 from samestone.shop.suspicion import doubts
 
 LADDER = {
@@ -123,23 +124,6 @@ def hidden_arcs(stone: Stone) -> bool:
     return (
         stone.setting == "set" and Mark.objects.current().filter(examination__stone=stone, category="hidden").exists()
     )
-
-
-def same_stones(stone: Stone) -> tuple[Stone, ...]:
-    """The rows that are one stone, oldest job first: what was said at the counter, “we know it from before”."""
-    rows = {entry.payload.data["stone"]: entry.payload.data["earlier"] for entry in _links()}
-    group, grew = {stone.pk}, True
-    while grew:
-        more = {pk for link in rows.items() if group & set(link) for pk in link}
-        grew = not more <= group
-        group |= more
-    return tuple(
-        Stone.objects.filter(pk__in=group).select_related("piece__job").order_by("piece__job__opened_at", "pk")
-    )
-
-
-def _links() -> Any:
-    return Entry.objects.filter(kind="stone known from before").select_related("payload").order_by("number")
 
 
 def earlier_candidates(stone: Stone) -> tuple[Stone, ...]:

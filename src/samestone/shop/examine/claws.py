@@ -1,0 +1,124 @@
+"""How wide the claws are: found in a picture by themselves or between two taps, with u and earlier visits."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from samestone import imaging
+from samestone.shop import vault
+from samestone.shop.instrument import checks_of
+from samestone.shop.kinship import same_stones
+from samestone.shop.models import Entry, Examination, Instrument, Photograph
+
+MEASURED = "claws measured"
+# Less than this of a width over the crown: a shoulder of the ring rather than a claw, until someone says otherwise.
+SHOULDER_REACH = 0.05
+SAME_CLAW_DEG = 20.0
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Micrometres per pixel of a camera or microscope, as its last good stage micrometer check found."""
+
+    instrument: Instrument
+    um_per_px: float
+    u: float
+    on: str
+
+
+@dataclass(frozen=True)
+class Claw:
+    """One claw in a picture; `likely` unless it looks like a shoulder of the ring."""
+
+    angle_deg: float
+    width_px: float
+    u_px: float
+    state: str
+    likely: bool
+
+
+@dataclass(frozen=True)
+class Visit:
+    """The widths of one earlier measurement, by day."""
+
+    when: Any
+    unit: str
+    widths: tuple[tuple[float, str], ...]
+
+    def near(self, angle_deg: float) -> str:
+        """The width of the claw nearest to this direction; empty where none is."""
+        apart = {abs((angle - angle_deg + 180) % 360 - 180): text for angle, text in self.widths}
+        return apart[min(apart)] if apart and min(apart) < SAME_CLAW_DEG else ""
+
+
+def find_claws(photo: Photograph) -> tuple[tuple[Claw, ...], str]:
+    """The claws found in the picture, and a doubt or the reason why there are none."""
+    reading = _measure(photo.digest)
+    if isinstance(reading, str):
+        return (), reading
+    found = tuple(
+        Claw(
+            round(float(one.angle_deg)),
+            round(float(one.width_px), 1),
+            round(float(one.u_px), 1),
+            "" if one.reach < SHOULDER_REACH else " ".join(one.flags),
+            bool(one.reach >= SHOULDER_REACH),
+        )
+        for one in reading.prongs
+    )
+    likely = [claw.width_px for claw in found if claw.likely]
+    uneven = len(likely) > 1 and max(likely) - min(likely) > 0.2 * min(likely)
+    return found, "The widths differ much: look at the light before you trust them." if uneven else ""
+
+
+@lru_cache(maxsize=16)
+def _measure(digest: str) -> Any:
+    try:
+        return imaging.microscope.measure_prongs(imaging.open_photo(vault.read(digest)))
+    except imaging.microscope.NoProngs as error:
+        return str(error)
+
+
+def scales() -> tuple[Scale, ...]:
+    """The cameras and microscopes in use whose last stage micrometer check was good."""
+    found = []
+    for row in Instrument.objects.filter(kind__in=("camera", "microscope"), retired_at=None).order_by("pk"):
+        checks = [check for check in checks_of(row) if check.kind == "stage micrometer"]
+        if checks and checks[-1].passed:
+            told = checks[-1].detail
+            found.append(Scale(row, float(told["um_per_px"]), float(told["u"]), f"{checks[-1].at:%d %b %Y}"))
+    return tuple(found)
+
+
+def in_unit(width_px: float, u_px: float, scale: Scale | None) -> tuple[str, str, str]:
+    """Width, its u and the unit: millimetres where the scale is known (relative uncertainties in quadrature)."""
+    if scale is None:
+        return f"{width_px:.1f}", f"{u_px:.1f}", "px"
+    width = width_px * scale.um_per_px / 1000
+    u = math.hypot(u_px * scale.um_per_px, width_px * scale.u) / 1000
+    return f"{width:.3f}", f"{u:.3f}", "mm"
+
+
+def earlier_visits(photo: Photograph) -> tuple[Visit, ...]:
+    """Widths measured at other times on this stone, oldest first; none but its own while a pick-up look is open."""
+    look = photo.examination
+    stones = {row.pk for row in same_stones(look.stone)}
+    rows = Entry.objects.filter(kind=MEASURED).select_related("payload").order_by("number")
+    told = [(row, row.payload.data) for row in rows if row.payload.data["stone"] in stones]
+    if is_blind(look.stone_id):
+        told = [(row, data) for row, data in told if data["examination"] == look.pk]
+    return tuple(_visit(row, data) for row, data in told)
+
+
+def is_blind(stone: int) -> bool:
+    """Whether someone looks at this stone for the pick-up now."""
+    occasion = Examination.Occasion.PICK_UP
+    return Examination.objects.filter(stone=stone, occasion=occasion, finished_at__isnull=True).exists()
+
+
+def _visit(row: Entry, data: dict[str, Any]) -> Visit:
+    widths = tuple((float(one["angle_deg"]), f"{one['width']} ± {one['u']}") for one in data["claws"])
+    return Visit(row.when, data["unit"], widths)

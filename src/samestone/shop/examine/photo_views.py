@@ -1,0 +1,96 @@
+"""Pictures at the counter: the list of views, the live guide, a picture kept or refused on the spot."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from samestone import imaging
+from samestone.gem import care
+from samestone.shop.examine import guide, queries
+from samestone.shop.examine.forms import PictureForm
+from samestone.shop.finding import ExaminationFinished
+from samestone.shop.models import Examination, Instrument
+from samestone.shop.photograph import VIEWS, DoesNotCount, NotAPhotograph, keep_photograph
+from samestone.shop.sign_in import signed_in
+
+UNPROCESSABLE = 422
+_AS_RECEIVED = ("as received", "side", "prongs")
+_USUAL = ("face-up", "side")
+LARGEST_FRAME = 600_000
+
+
+def picture_page(request: HttpRequest, examination: Examination) -> dict[str, Any]:
+    """What the page of pictures shows: the views as a list to fill, the one to take next, what was taken."""
+    taken = queries.pictures(examination)
+    received = examination.occasion == Examination.Occasion.RECEIVED
+    views = _AS_RECEIVED if received else tuple(view for view in VIEWS if view != "as received")
+    done = {row.view for row in taken}
+    following = next((view for view in (views[0], "side") if view not in done), views[2])
+    chosen = request.GET.get("view")
+    return {
+        "pictures": taken,
+        "views": [{"name": view, "taken": view in done, "usual": received or view in _USUAL} for view in views],
+        "view": chosen if chosen in views else following,
+        "cautions_uv": () if received else care.cautions("uv"),
+        "lamps": Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk"),
+    }
+
+
+@require_POST
+def keep_picture(request: HttpRequest, pk: int) -> HttpResponse:
+    """A picture from the camera or from a file. A refusal is answered in words, as text for the camera's script."""
+    examination = _examination(pk)
+    form = PictureForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _refuse(request, examination, "Choose a view and a picture.")
+    fields = form.cleaned_data
+    try:
+        keep_photograph(
+            examination,
+            fields["photograph"].read(),
+            view=fields["view"],
+            at=timezone.now(),
+            by=signed_in(request),
+            simulated=fields["simulated"],
+            must_count=not fields["anyway"],
+            notes=form.notes,
+            once=fields["once"] or None,
+        )
+    except DoesNotCount as error:
+        return _refuse(request, examination, str(error), may_keep=True)
+    except (NotAPhotograph, ExaminationFinished) as error:
+        return _refuse(request, examination, str(error))
+    return redirect("examination-question", pk=examination.pk, name="pictures")
+
+
+@require_POST
+def read_frame(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the live guide says about one small frame; nothing is written."""
+    examination, sent = _examination(pk), request.FILES.get("frame")
+    if sent is None or (sent.size or 0) > LARGEST_FRAME:
+        return JsonResponse({"says": "Send one small frame."}, status=UNPROCESSABLE)
+    try:
+        return JsonResponse(guide.read_live(examination, sent.read(), request.POST.get("view", "")))
+    except imaging.BadPhoto as error:
+        return JsonResponse({"says": str(error)}, status=UNPROCESSABLE)
+
+
+def _refuse(request: HttpRequest, examination: Examination, words: str, *, may_keep: bool = False) -> HttpResponse:
+    """`Keep-Anyway` tells the script that the same picture may be sent again, to be kept without counting."""
+    if "text/html" not in request.headers.get("Accept", ""):
+        answer = HttpResponse(words, status=UNPROCESSABLE, content_type="text/plain; charset=utf-8")
+        if may_keep:
+            answer["Keep-Anyway"] = "yes"
+        return answer
+    messages.error(request, words)
+    return redirect("examination-question", pk=examination.pk, name="pictures")
+
+
+def _examination(pk: int) -> Examination:
+    return get_object_or_404(Examination.objects.select_related("stone__piece__job"), pk=pk)

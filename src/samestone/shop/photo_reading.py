@@ -1,0 +1,42 @@
+"""What the program reads from one photograph when it arrives, by its view; numbers as decimal strings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from samestone import imaging
+
+# Views in which the stone lies face up; in the others no whole girdle need be seen.
+FACE_UP = ("as received", "face-up")
+_LONGEST = 200  # of the reason, as the table keeps it
+
+
+def read_view(photo: imaging.Photo, view: str) -> tuple[dict[str, Any], str]:
+    """The reading to keep, and why the picture does not count (empty when it does)."""
+    plain = imaging.microscope.read_plain(photo)
+    stone = imaging.read_photo(photo) if view in FACE_UP else None
+    if stone is None or (view == "as received" and stone.outline is None):
+        return {"flags": [flag.name for flag in plain.flags]}, _words(plain.blocking)
+    blocking = {flag.name: flag for flag in (*stone.flags, *plain.flags) if flag.blocking}
+    found = {"flags": [flag.name for flag in stone.flags], "blur_px": _text(stone.blur_px)}
+    if stone.outline is not None:
+        found |= _outline(stone.outline) | {"lean_deg": _text(stone.lean_deg)}
+    return found, _words(tuple(blocking.values()))
+
+
+def _outline(outline: Any) -> dict[str, Any]:
+    x, y = outline.centre_px
+    return {
+        "centre_px": [_text(x), _text(y)],
+        "diameter_max_px": _text(outline.diameter_max_px),
+        "diameter_min_px": _text(outline.diameter_min_px),
+        "hidden_deg": [[_text(start), _text(end)] for start, end in outline.hidden_deg],
+    }
+
+
+def _text(value: float) -> str:
+    return f"{value:.2f}"
+
+
+def _words(flags: tuple[Any, ...]) -> str:
+    return " ".join(f"{flag.sentence} {flag.remedy}" for flag in flags)[:_LONGEST]
