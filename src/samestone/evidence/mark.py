@@ -55,7 +55,12 @@ def _compare(before: Examination, after: Examination, fast: bool) -> tuple[Findi
     was, is_ = _describe(before.characteristics), _describe(after.characteristics)
     outcome: Outcome = "doubtful" if value < DOUBTFUL else "agrees"
     finding = Finding(WHAT, was, is_, outcome, f"{why}: look again" if outcome == "doubtful" else why)
-    return finding, Block(WHAT, value, value, lower, upper, raw, 0, True, why)
+    working = {
+        "log10_lr_of_plans": round(found.log10_lr, 3),
+        "turn_deg": round(found.turn_deg, 1),
+        "found_again": float(len(found.pairs)),
+    }
+    return finding, Block(WHAT, value, value, lower, upper, raw, 0, True, why, working)
 
 
 def _plan(examination: Examination, later: Examination) -> Plan:
