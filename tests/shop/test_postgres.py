@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 HERE = Path(__file__).parent
-ON_BOTH = ("test_ledger.py", "test_actions.py", "test_pages.py")
+ON_BOTH = ("test_ledger.py", "test_actions.py", "test_pages.py", "test_records.py")
 
 
 def find_program(name: str) -> str:
