@@ -41,13 +41,34 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run_serve(arguments: argparse.Namespace) -> int:
     """Serves until stopped."""
+    _refuse_taken_port(arguments.host, arguments.port)
     data = open_data(arguments.data)
     print(f"Samestone keeps its data in {data}")
     return _serve(arguments)
 
 
+def _refuse_taken_port(host: str, port: int) -> None:
+    """Says before anything else that someone listens there already, or that the address is not this machine's."""
+    import socket
+
+    if not 0 < port < 65536:
+        raise Refusal(f"--port: found {port}; expected a number from 1 to 65535, such as {PORT}")
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except (OSError, UnicodeError) as error:
+            why = getattr(error, "strerror", "") or "not an address"
+            raise Refusal(
+                f"--port: cannot listen on {host}:{port} ({why}); stop what listens there, or name another: "
+                f"samestone serve --port {port + 1}"
+            ) from error
+
+
 def run_demo(arguments: argparse.Namespace) -> int:
     """Plays the demo job; with `--serve` the counter stays open."""
+    if arguments.serve:
+        _refuse_taken_port("127.0.0.1", arguments.port)
     open_data(arguments.data)
     from django.utils import timezone
 

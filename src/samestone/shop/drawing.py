@@ -58,6 +58,17 @@ def _station(name: str, reached: tuple[str, str] | None, *, now: bool) -> dict[s
     return {**told, "now": True} if now else told
 
 
+def clock_hour(angle_deg: float) -> str:
+    """The nearest half hour of a direction on the clock face, as it stands on paper too.
+
+    >>> clock_hour(90), clock_hour(0), clock_hour(46)
+    ("12 o'clock", "3 o'clock", 'half past 1')
+    """
+    halves = round((90 - angle_deg) / 15) % 24
+    hour = halves // 2 or 12
+    return f"half past {hour}" if halves % 2 else f"{hour} o'clock"
+
+
 def local_words(at: str | dt.datetime) -> str:
     """A time as it is read at the counter: day, month and the hour here."""
     moment = dt.datetime.fromisoformat(at) if isinstance(at, str) else at

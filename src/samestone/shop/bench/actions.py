@@ -44,10 +44,10 @@ def take_over(job: Job, looks: Looks, *, to: str, holder: Member | None, at: dt.
         raise NotThisJob(f"The envelope in the hand says {looks.number_read.strip()}, the screen says {job.envelope}.")
     job = Job.objects.get(pk=job.pk)
     found = disagreements(_facts(job), mark_seen=looks.mark_seen, grams=looks.grams, stones=looks.stones)
-    if to == "bench" and not found and job.state.station is not Station.BENCH:
-        job = move_job(job, "given to bench", at=at, by=by)
     checks = {"number_read": job.envelope, "mark_seen": looks.mark_seen, "grams": looks.grams, "stones": looks.stones}
     job = hand_over(job, to=to, holder=holder, checks=checks, at=at, by=by)
+    if to == "bench" and not found and job.state.station is not Station.BENCH:
+        job = move_job(job, "given to bench", at=at, by=by)
     if found and not job.held:
         others = fitting(looks.grams, _grams_elsewhere(job)) if any(" g now" in words for words in found) else ()
         fits = [f"it would fit envelope {' or '.join(others)}"] if others else []

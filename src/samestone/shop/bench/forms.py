@@ -17,14 +17,20 @@ MARK_SEEN = ("yes", "no", "could not look")
 class HandOverForm(forms.Form):
     """Ten to thirty seconds: the number, one mark, grams, where to."""
 
-    number_read = forms.CharField(label="Number on the envelope", max_length=20)
+    number_read = forms.CharField(
+        label="Number on the envelope",
+        max_length=20,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autofocus": True}),
+    )
     mark_seen = forms.ChoiceField(
         label="The mark is there", choices=[(word, word) for word in MARK_SEEN], widget=forms.RadioSelect
     )
     grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
     stones = forms.IntegerField(label="Stones counted", min_value=0, max_value=2000, required=False)
     to = forms.ChoiceField(label="Goes to", choices=[(place, place) for place in PLACES], widget=forms.RadioSelect)
-    holder = forms.ModelChoiceField(label="In whose hands", queryset=Member.objects.none(), required=False)
+    holder = forms.ModelChoiceField(
+        label="In whose hands", queryset=Member.objects.none(), required=False, empty_label="no one, it lies there"
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

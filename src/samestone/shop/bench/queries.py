@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
-from samestone.shop.models import Entry, Job, Mark, Reading, Stone
+from samestone.shop.models import Entry, Job, Mark, Member, Reading, Stone
 
 
 @dataclass(frozen=True)
@@ -31,9 +32,28 @@ def stones_of(job: Job) -> tuple[StoneAtBench, ...]:
     )
 
 
-def hand_overs(job: Job) -> tuple[Entry, ...]:
+@dataclass(frozen=True)
+class HandOver:
+    """One line of who had the piece: from where to where, what was looked at, by whom."""
+
+    at: dt.datetime
+    words: str
+    by: str
+
+
+def hand_overs(job: Job) -> tuple[HandOver, ...]:
     """Newest first."""
-    return tuple(reversed(ledger.history(job, "handed over")))
+    names = dict(Member.objects.values_list("username", "name"))
+    found = []
+    for entry in reversed(ledger.history(job, "handed over")):
+        told = entry.payload.data
+        holder, checks = names.get(told["holder"], told["holder"]), told["checks"]
+        looked = {"yes": "mark seen", "no": "mark not there"}.get(checks["mark_seen"], "mark not looked at")
+        grams = f"{checks['grams']} g" if checks.get("grams") else ""
+        where = f"{told['from']} to {told['to']}" if told["from"] != told["to"] else told["to"]
+        words = ", ".join(filter(None, (where, holder, grams, looked)))
+        found.append(HandOver(entry.when, words, names.get(told["by"], told["by"])))
+    return tuple(found)
 
 
 def open_news(job: Job) -> Entry | None:

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from samestone.shop import blindness
 from samestone.shop.bench import actions, forms, queries
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import MOVES, NotPossibleNow, Station
@@ -152,6 +153,9 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "mark": queries.mark_to_look_for(job),
         "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
         "not_unset": job.state.obstacle(MOVES["unset"]),
+        "not_inspected": job.state.obstacle(MOVES["inspected"]),
+        "gone": job.station == Station.PICKED_UP.value,
+        "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "at_bench": job.station == Station.BENCH.value,
         "hand_over": forms.HandOverForm(initial={"to": "safe" if job.place == "bench" else "bench"}),
         "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),

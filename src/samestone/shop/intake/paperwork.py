@@ -7,8 +7,8 @@ from typing import Any
 
 from django.db import transaction
 
-from samestone import gem, paper
-from samestone.shop import drawing, ledger, vault
+from samestone import paper
+from samestone.shop import drawing, ledger, vault, wording
 from samestone.shop.intake import queries
 from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
 
@@ -104,24 +104,21 @@ def _piece_words(piece: Piece) -> str:
 
 def _stone_line(stone: Stone) -> dict[str, Any]:
     count = f"{stone.count} × " if stone.count > 1 else ""
-    words = f"{count}{stone.cut} {stone.material.replace('_', ' ')}, treatment {stone.treatment}"
+    material = stone.material.replace("_", " ")
+    treatment = {"none": "no treatment known", "unknown": "treatment not known"}.get(stone.treatment, stone.treatment)
+    words = f"{count}{stone.cut} {material}, {treatment}{_told_marks(stone, stone.job)}"
     blind = NotExamined.objects.current().filter(
         examination__stone=stone, examination__occasion=Examination.Occasion.TAKE_IN
     )
-    not_seen = [f"{_in_words(row.what)}: {row.why}" for row in blind]
+    not_seen = [f"{wording.name_of(row.what)} ({wording.reason_words(row.why)})" for row in blind]
     return {"position": stone.position, "words": words, "basis": stone.basis, "not_seen": not_seen}
-
-
-def _in_words(what: str) -> str:
-    """A name of the record as people say it."""
-    known = gem.PROPERTIES.get(what)
-    return known.label if known else what.replace("_", " ")
 
 
 def _not_seen(job: Job) -> list[str]:
     """What could not be seen of the whole piece."""
     hidden = sum(mark.category == "hidden" for mark in queries.condition_marks(job))
-    arcs = f"{hidden} arcs of the stone's edge, under claws or setting (hatched on the drawing)"
+    places = f"{hidden} place{'s' if hidden > 1 else ''}"
+    arcs = f"the stone's edge in {places}, under claws or setting (hatched on the drawing)"
     return [arcs] if hidden else []
 
 
@@ -137,6 +134,17 @@ def _picture(photo: Photograph) -> dict[str, Any]:
 
 
 def _face(job: Job) -> dict[str, Any]:
+    """The drawing of the first stone; marks of the others are told in words."""
     stone = queries.first_stone(job)
-    marks = [*queries.condition_marks(job), *queries.agreed_marks(job)]
-    return {"face": {"cut": stone.cut, "marks": drawing.paper_marks(marks)}} if stone and marks else {}
+    if stone is None:
+        return {}
+    marks = queries.marks_on(stone, [*queries.condition_marks(job), *queries.agreed_marks(job)])
+    return {"face": {"cut": stone.cut, "marks": drawing.paper_marks(marks)}} if marks else {}
+
+
+def _told_marks(stone: Stone, job: Job) -> str:
+    """The agreed marks of a stone that has no drawing of its own on the paper."""
+    if stone == queries.first_stone(job):
+        return ""
+    marks = queries.marks_on(stone, queries.agreed_marks(job))
+    return "".join(f"; agreed: “{mark.words}” at {drawing.clock_hour(float(mark.angle_deg))}" for mark in marks)

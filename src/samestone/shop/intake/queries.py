@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
-from samestone.shop.models import Entry, Examination, Job, Mark, Member, Photograph, Stone
+from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
 
 QUESTIONS = {
     "piece": "The piece",
@@ -30,16 +29,6 @@ class Step:
     title: str
     lines: tuple[str, ...]
     done: bool
-
-
-@dataclass(frozen=True)
-class Event:
-    """One line of a job's story."""
-
-    at: dt.datetime
-    by: str
-    kind: str
-    times: int = 1
 
 
 def first_stone(job: Job) -> Stone | None:
@@ -88,8 +77,12 @@ def _condition_lines(job: Job) -> tuple[str, ...]:
     hidden = sum(mark.category == "hidden" for mark in marks)
     if not marks:
         return ()
-    words = (f"{claws} claws" if claws else "no claws", f"{hidden} arcs hidden" if hidden else "", f"{damage} damaged")
-    return (", ".join(filter(None, words)) if damage else ", ".join(filter(None, words[:2])) + ", no damage seen",)
+    words = (
+        f"{claws} claws" if claws else "no claws",
+        f"{hidden} hidden places" if hidden else "",
+        f"{damage} place{'s' if damage > 1 else ''} damaged" if damage else "no damage seen",
+    )
+    return (", ".join(filter(None, words)),)
 
 
 def _picture_lines(job: Job) -> tuple[str, ...]:
@@ -167,9 +160,16 @@ def agreed_marks(job: Job) -> list[Mark]:
     return _marks(job, "agreed")
 
 
+def marks_on(stone: Stone, marks: list[Mark]) -> list[Mark]:
+    """Those of the marks that lie on this stone."""
+    return [mark for mark in marks if mark.examination.stone_id == stone.pk]
+
+
 def _marks(job: Job, *categories: str) -> list[Mark]:
     return list(
-        Mark.objects.current().filter(
+        Mark.objects.current()
+        .select_related("examination")
+        .filter(
             examination__stone__piece__job=job,
             examination__occasion__in=(Examination.Occasion.RECEIVED, Examination.Occasion.TAKE_IN),
             category__in=categories,
@@ -186,19 +186,6 @@ def take_in_examination(job: Job) -> Examination | None:
     return (
         Examination.objects.filter(stone__piece__job=job, occasion=Examination.Occasion.TAKE_IN).order_by("-at").first()
     )
-
-
-def story(job: Job) -> tuple[Event, ...]:
-    """What happened to the job, newest first; the same again and again is told in one line."""
-    names = dict(Member.objects.values_list("username", "name"))
-    events: list[Event] = []
-    for entry in ledger.history(job):
-        by = entry.payload.data["by"]
-        event = Event(entry.when, names.get(by, by), entry.kind)
-        if events and (events[-1].kind, events[-1].by) == (event.kind, event.by):
-            event = replace(event, times=events.pop().times + 1)
-        events.append(event)
-    return tuple(reversed(events))
 
 
 def notices(job: Job) -> tuple[Entry, ...]:

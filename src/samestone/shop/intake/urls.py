@@ -18,6 +18,7 @@ urlpatterns = [
     path("job/<str:envelope>/notice/", views.write_notice, name="write-notice"),
     path("job/<str:envelope>/finish-take-in/", views.finish_take_in, name="finish-take-in"),
     path("job/<str:envelope>/ready-at-once/", views.ready_at_once, name="ready-at-once"),
+    path("job/<str:envelope>/first-record/", views.show_first_record, name="show-first-record"),
     path("job/<str:envelope>/resume/", views.resume, name="resume"),
     path("job/<str:envelope>/receipt.pdf", views.show_receipt, name="receipt"),
     path("job/<str:envelope>/give-receipt/", views.give_receipt, name="give-receipt"),

@@ -12,9 +12,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import ledger, passage
+from samestone.shop import blindness, ledger, passage
 from samestone.shop.finding import ExaminationFinished, TakenBackAlready, record_finding, take_back
-from samestone.shop.intake import actions, care, forms, paperwork, queries
+from samestone.shop.intake import actions, care, forms, paperwork, queries, story
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Job, Mark, Stone
 from samestone.shop.sign_in import signed_in
@@ -48,10 +48,13 @@ def open_job(request: HttpRequest) -> HttpResponse:
 def show_job(request: HttpRequest, envelope: str) -> HttpResponse:
     """One job: where it is, what is recorded, what may happen next."""
     job = _job(envelope)
+    told = story.story(job)
     page = {
         "job": job,
         "steps": queries.steps(job),
-        "story": queries.story(job),
+        "story": told[: story.RECENT],
+        "earlier": told[story.RECENT :],
+        "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "piece": job.pieces.first(),
         "has_receipt": ledger.last_receipt(job) is not None,
         "notices": queries.notices(job),
@@ -71,7 +74,17 @@ def ask(request: HttpRequest, envelope: str, question: str) -> HttpResponse:
     """One question of the take-in, with everything else still in sight."""
     if question not in _ASK:
         raise Http404(f"no question called {question}")
-    return _ASK[question](request, _job(envelope))
+    job = _job(envelope)
+    if blindness.is_kept_back(job, signed_in(request)):
+        return redirect("job", envelope=envelope)
+    return _ASK[question](request, job)
+
+
+@require_POST
+def show_first_record(request: HttpRequest, envelope: str) -> HttpResponse:
+    """Opened on purpose before the second look, and written down."""
+    blindness.open_first_record(_job(envelope), at=timezone.now(), by=signed_in(request))
+    return redirect("job", envelope=envelope)
 
 
 def ask_piece(request: HttpRequest, job: Job) -> HttpResponse:
@@ -171,7 +184,7 @@ _ASK: dict[str, Callable[[HttpRequest, Job], HttpResponse]] = {
 def place_mark(request: HttpRequest, envelope: str) -> HttpResponse:
     """A tap on the clock face."""
     job = _job(envelope)
-    stone = queries.first_stone(job)
+    stone = _stone_on_the_face(request, job)
     form = forms.MarkForm(request.POST)
     if stone is None or not form.is_valid():
         for error in _errors(form) or ["Describe the stone first."]:
@@ -192,7 +205,7 @@ def place_mark(request: HttpRequest, envelope: str) -> HttpResponse:
 def place_claws(request: HttpRequest, envelope: str) -> HttpResponse:
     """So many claws at even distances."""
     job = _job(envelope)
-    stone = queries.first_stone(job)
+    stone = _stone_on_the_face(request, job)
     form = forms.ClawsForm(request.POST)
     if stone is None or not form.is_valid():
         messages.error(request, "Describe the stone first, then say how many claws hold it (0 to 24).")
@@ -301,11 +314,22 @@ def _question(request: HttpRequest, job: Job, question: str, **extra: Any) -> Ht
 
 
 def _clock_face_question(request: HttpRequest, job: Job, question: str, marks: list[Mark]) -> HttpResponse:
-    stone = queries.first_stone(job)
+    stone = _stone_on_the_face(request, job)
     if stone is None:
         return redirect("take-in", envelope=job.envelope, question="stones")
     shown = [*queries.condition_marks(job), *queries.agreed_marks(job)]
-    return _question(request, job, question, stone=stone, marks=marks, shown=shown)
+    page = {
+        "stone": stone,
+        "stones": list(job.stones),
+        "marks": queries.marks_on(stone, marks),
+        "shown": queries.marks_on(stone, shown),
+    }
+    return _question(request, job, question, **page)
+
+
+def _stone_on_the_face(request: HttpRequest, job: Job) -> Stone | None:
+    """The stone asked for, else the first."""
+    return _chosen_stone(request, job) or queries.first_stone(job)
 
 
 def _may_change(request: HttpRequest, job: Job) -> bool:
@@ -337,9 +361,12 @@ def _try(request: HttpRequest, job: Job, act: Callable[[], Any], *, then: str = 
 
 def _back(request: HttpRequest, job: Job) -> HttpResponse:
     """To the question that the form came from."""
-    question = request.POST.get("question", "")
+    question, stone = request.POST.get("question", ""), _chosen_stone(request, job)
     if question in queries.QUESTIONS:
-        return redirect("take-in", envelope=job.envelope, question=question)
+        back = redirect("take-in", envelope=job.envelope, question=question)
+        if stone is not None and stone != queries.first_stone(job):
+            back["Location"] += f"?stone={stone.pk}"
+        return back
     return redirect("job", envelope=job.envelope)
 
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
 from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
 from samestone.shop.pickup import policy
 from samestone.shop.suspicion import fell_into_doubt
+from samestone.shop.wording import name_of, unit_of
 
 LADDER = {
     "agrees": "Agrees in everything we could check",
@@ -18,28 +21,17 @@ LADDER = {
     "not_enough": "Not enough to say",
     "disagrees": "Something does not agree: stopped",
 }
+SHORT = {
+    "agrees": "agrees",
+    "agrees_some_unchecked": "agrees in part",
+    "not_enough": "not enough",
+    "disagrees": "stopped",
+}
 RUNGS = {
     "agrees": ("", 4),
     "agrees_some_unchecked": ("some", 3),
     "not_enough": ("unsure", 2),
     "disagrees": ("stopped", 1),
-}
-NAMES = {
-    "weight_ct": ("weight", "ct"),
-    "diameter_min_mm": ("smallest diameter", "mm"),
-    "diameter_max_mm": ("largest diameter", "mm"),
-    "depth_mm": ("depth", "mm"),
-    "table_percent": ("table", "%"),
-    "uv_long_wave": ("glow under long-wave ultraviolet", ""),
-    "uv_short_wave": ("glow under short-wave ultraviolet", ""),
-    "thermal_probe": ("thermal probe", ""),
-    "electrical_probe": ("electrical probe", ""),
-    "doubling": ("doubling", ""),
-    "girdle_finish": ("girdle finish", ""),
-    "culet": ("culet", ""),
-    "inscription": ("inscription", ""),
-    "characteristics": ("marks in the stone", ""),
-    "photographs": ("pictures", ""),
 }
 _SIGNS = {"agrees": "✓", "doubtful": "?", "disagrees": "✕", "not_compared": "○"}
 
@@ -54,6 +46,11 @@ class Judgement:
     @property
     def heading(self) -> str:
         return LADDER[self.verdict["ladder"]]
+
+    @property
+    def short(self) -> str:
+        """The rung in one or two words, for a row of stones."""
+        return SHORT[self.verdict["ladder"]]
 
     @property
     def rung(self) -> str:
@@ -81,8 +78,8 @@ class Judgement:
         return [
             {
                 **finding,
-                "name": _name(finding["property"]),
-                "unit": _unit(finding["property"]),
+                "name": name_of(finding["property"]),
+                "unit": unit_of(finding["property"]),
                 "sign": _SIGNS[finding["outcome"]],
             }
             for finding in self.verdict["findings"]
@@ -94,7 +91,7 @@ class Judgement:
 
     @property
     def unchecked(self) -> list[str]:
-        return [_name(what) for what in self.verdict["unchecked"]]
+        return [name_of(what) for what in self.verdict["unchecked"]]
 
 
 @dataclass(frozen=True)
@@ -203,6 +200,17 @@ def rings(stone: Stone) -> list[dict[str, str]]:
     return laid
 
 
+def sought(look: Examination) -> str:
+    """What a look found, as the address of the search for a stray stone takes it: open jobs, middle readings."""
+    asked = {"among": "open", "setting": look.setting}
+    for row in look.readings.current():
+        asked[row.property] = sorted(row.indications, key=Decimal)[len(row.indications) // 2]
+    glow = look.reactions.current().filter(test="uv_long_wave").last()
+    if glow is not None:
+        asked |= {"uv_strength": glow.strength, "uv_colour": glow.colour}
+    return urlencode(asked)
+
+
 def papers(job: Job) -> Entry | None:
     """The statement and the packet as they were given."""
     return ledger.history(job, "papers given").last()
@@ -239,11 +247,3 @@ def _is_overtaken(entry: Entry, stone: Stone) -> bool:
     newest = _last(stone, Examination.Occasion.TAKE_IN, finished=True)
     repeated = newest is not None and newest.pk != data["before"]
     return repeated or any(fell_into_doubt(look, entry.when) for look in looks)
-
-
-def _name(what: str) -> str:
-    return NAMES.get(what, (what.replace("_", " "), ""))[0]
-
-
-def _unit(what: str) -> str:
-    return NAMES.get(what, ("", ""))[1]

@@ -8,9 +8,11 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from samestone.shop import blindness
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Job, Mark, Stone
 from samestone.shop.pickup import actions, paperwork, policy, queries
@@ -41,6 +43,8 @@ def show_pick_up(request: HttpRequest, envelope: str) -> HttpResponse:
         "papers": queries.papers(job),
         "facts": facts,
         "mark_missing": "not there" in facts.marks,
+        "search": f"{reverse('stray-stone')}?{queries.sought(chosen.after)}" if chosen and chosen.after else "",
+        "opened_first": bool(chosen and chosen.after and chosen.after.by.username in blindness.opened_by(job)),
         "simulated": any(photo.simulated for pair in _pairs(chosen, judged) for photo in (pair.before, pair.now)),
     }
     return render(request, f"pickup/{_template(page)}.html", page)

@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from samestone import paper
 from samestone.shop import drawing
 from samestone.shop.models import Job, Mark, Stone
+from samestone.shop.wording import NAMES, name_of
 
 register = template.Library()
 
@@ -66,7 +67,40 @@ def narrowing(values: Any) -> SafeString:
 
 @register.simple_tag
 def likelihood_bars(verdict: Any) -> SafeString:
-    return mark_safe(paper.likelihood_bars(verdict))
+    return mark_safe(paper.likelihood_bars(verdict, names={what: name for what, (name, _) in NAMES.items()}))
+
+
+@register.filter
+def clock_hour(angle_deg: str) -> str:
+    """A direction as people say it: half past 2."""
+    return drawing.clock_hour(float(angle_deg))
+
+
+@register.filter
+def kind_words(kind: str, category: str) -> str:
+    """What was placed, as the palette calls it."""
+    known = {(one[0], one[1]): one[2] for places in _PALETTES.values() for one in places}
+    return known.get((category, kind), kind or category)
+
+
+@register.simple_tag
+def listed(marks: Iterable[Mark]) -> dict[str, Any]:
+    """Tight claws and what they hide as one number; everything else one by one, damage first."""
+    rest = [mark for mark in marks if (mark.category, mark.kind) not in (("claw", "tight"), ("hidden", "claw"))]
+    claws = sum((mark.category, mark.kind) == ("claw", "tight") for mark in marks)
+    return {"claws": claws, "others": sorted(rest, key=lambda mark: mark.category != "damage")}
+
+
+@register.filter
+def weight_of_evidence(log10_lr: Any) -> str:
+    """A log10 likelihood ratio with its sign and two places."""
+    return f"{Decimal(str(log10_lr)):+.2f}".replace("-", "−")
+
+
+@register.filter
+def finding_words(what: str) -> str:
+    """A name of the record as the counter says it."""
+    return name_of(what)
 
 
 @register.filter

@@ -59,6 +59,9 @@ function start() {
     if (event.key === "Escape" && document.querySelector("[data-cover]")) cover(!root.classList.contains("covered"));
   });
   tellClient();
+  // The next step stands just above what is recorded, however many lines that has.
+  const recorded = document.querySelector(".question-page > .recorded");
+  if (recorded) new ResizeObserver(() => root.style.setProperty("--recorded", `${recorded.offsetHeight}px`)).observe(recorded);
 
   const sent = sessionStorage.getItem("sent");
   if (sent && !document.querySelector(".error")) drafts.forget(sent);
