@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pytest
 from tests.unit.evidence_record import RECORD, changed
 
@@ -59,7 +60,7 @@ REFUSALS: list[tuple[str, object, str, str]] = [
     ("readings.0.indications", ["-6.47"], "readings[0].indications[0] (diameter_min_mm)", "negative"),
     ("readings.0.indications", ["0.255"], "readings[0].indications[0] (diameter_min_mm)", "inch"),
     ("readings.0.indications", [], "readings[0].indications", "1 to 100"),
-    ("readings.0.indications", ["6.53"], "diameter_min_mm", "swap"),
+    ("readings.0.indications", ["6.60"], "diameter_min_mm", "swap"),
     ("readings.3.indications", ["1032"], "weight_ct", "decimal point"),
     ("readings.3.indications", ["0.206"], "weight_ct", "grams"),
     ("readings.4.indications", ["0.57"], "table_percent", "fraction"),
@@ -108,8 +109,25 @@ def test_noise_may_exchange_two_diameters() -> None:
     assert evidence.read_examination(coarse).readings["diameter_min_mm"].value == 6.54
     with pytest.raises(evidence.BadRecord, match="swap"):
         evidence.read_examination(
-            changed(put("readings.0.indications", ["6.54"]), put("readings.1.indications", ["6.50"]))
+            changed(put("readings.0.indications", ["6.60"]), put("readings.1.indications", ["6.50"]))
         )
+
+
+def test_two_diameters_written_in_the_wrong_boxes_are_taken_the_other_way_and_that_is_said() -> None:
+    record = evidence.read_examination(
+        changed(put("readings.0.indications", ["6.54"]), put("readings.1.indications", ["6.50"]))
+    )
+    assert record.readings["diameter_min_mm"].value == 6.50
+    assert record.readings["diameter_max_mm"].value == 6.54
+    assert "diameters_exchanged" in record.flags
+
+
+def test_noise_never_makes_a_record_of_a_round_stone_invalid() -> None:
+    """A stone as good as round, both diameters read with the declared u."""
+    rng = np.random.default_rng(4)
+    for low, high in 6.5 + 0.010 * rng.normal(size=(400, 2)):
+        record = changed(put("readings.0.indications", [f"{low:.2f}"]), put("readings.1.indications", [f"{high:.2f}"]))
+        assert evidence.read_examination(record).kind == "stone"
 
 
 def test_an_instrument_with_too_few_degrees_of_freedom_carries_no_evidence() -> None:

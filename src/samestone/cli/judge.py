@@ -6,7 +6,9 @@ import argparse
 import itertools
 import json
 import os
+import queue
 import sys
+import threading
 from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,10 +19,15 @@ if TYPE_CHECKING:
 
     from samestone.evidence import Examination, batch
 
-BLOCK = 1 << 18
+Block = tuple[int, list[bytes]]
+"""The number of the first line, and lines."""
+
+READ = 1 << 18
 """Bytes read at once."""
 MOST_LINES = 256
 """Lines given to a process at once."""
+GLANCE = 0.05
+"""Seconds between two looks for a result while lines are awaited."""
 FEW_LINES = 300
 """Up to so many lines, compiling and starting processes costs more than it saves."""
 
@@ -122,10 +129,10 @@ def _stream(source: BinaryIO, stock: int) -> int:
     return 2 if bad else 0
 
 
-def _blocks(source: BinaryIO) -> Iterator[tuple[int, list[bytes]]]:
+def _blocks(source: BinaryIO) -> Iterator[Block]:
     """(number of the first line, whole lines) as they arrive, so that a slow writer is answered at once."""
     number, rest = 1, b""
-    while data := source.read1(BLOCK):  # type: ignore[attr-defined]
+    while data := source.read1(READ):  # type: ignore[attr-defined]
         *lines, rest = (rest + data).split(b"\n")
         for start in range(0, len(lines), MOST_LINES):
             yield number + start, lines[start : start + MOST_LINES]
@@ -134,7 +141,7 @@ def _blocks(source: BinaryIO) -> Iterator[tuple[int, list[bytes]]]:
         yield number, [rest]
 
 
-def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[batch.Chunk]:
+def _compared(blocks: Iterator[Block], stock: int) -> Iterator[batch.Chunk]:
     """A few lines are compared here; a stream of many goes to one process for each processor."""
     from samestone import evidence
 
@@ -149,7 +156,8 @@ def _compared(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator
         few.pop()
 
 
-def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> Iterator[batch.Chunk]:
+def _compared_by_many(blocks: Iterator[Block], stock: int) -> Iterator[batch.Chunk]:
+    """Results as soon as they and those before them are there, also while the next lines are awaited."""
     from concurrent.futures import ProcessPoolExecutor
 
     from samestone import evidence
@@ -158,19 +166,49 @@ def _compared_by_many(blocks: Iterator[tuple[int, list[bytes]]], stock: int) -> 
     yield evidence.batch.compare_lines(block, first=first, stock=stock)  # compiled here, inherited by the processes
     workers = min(len(os.sched_getaffinity(0)), 16)
     with ProcessPoolExecutor(workers, initializer=_start_worker) as pool:
+        pool.submit(_start_worker).result()  # the processes are there before a thread reads
+        arriving = _read_ahead(blocks, most=2 * workers)
         waiting: deque[Future[batch.Chunk]] = deque()
-        for first, block in blocks:
-            waiting.append(pool.submit(_work, block, first, stock))
-            if len(waiting) > 3 * workers:
+        reading = True
+        while reading or waiting:
+            if waiting and (waiting[0].done() or not reading or len(waiting) > 3 * workers):
                 yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
+                continue
+            try:
+                arrived = arriving.get(timeout=GLANCE if waiting else None)
+            except queue.Empty:
+                continue
+            if isinstance(arrived, OSError):
+                raise arrived
+            reading = arrived is not None
+            if arrived is not None:
+                waiting.append(pool.submit(_work, arrived[1], arrived[0], stock))
+
+
+def _read_ahead(blocks: Iterator[Block], most: int) -> queue.Queue[Block | OSError | None]:
+    """The blocks as a thread reads them, then None; or why reading failed."""
+    arriving: queue.Queue[Block | OSError | None] = queue.Queue(most)
+
+    def read() -> None:
+        try:
+            for block in blocks:
+                arriving.put(block)
+        except OSError as error:
+            arriving.put(error)
+        else:
+            arriving.put(None)
+
+    threading.Thread(target=read, daemon=True).start()
+    return arriving
 
 
 def _start_worker() -> None:
+    import gc
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.freeze()
+    gc.set_threshold(100_000, 50, 50)  # records have no cycles: looking for them costs a tenth of the time
 
 
 def _work(block: list[bytes], first: int, stock: int) -> batch.Chunk:

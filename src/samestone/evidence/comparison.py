@@ -60,15 +60,17 @@ def compare(
     population: Population,
     stock: int = STOCK,
     blocks: Sequence[Block] = (),
+    fast: bool = False,
 ) -> Verdict:
     """Say how strongly two records support that they are of one stone.
 
     `stock` is the number of stones among which a look-alike could have been chosen; `blocks` is further evidence that
-    another room has judged (photographs). log10 LR = sum of blocks, each clipped to the range it was validated in, then
+    another room has judged (photographs); `fast` compiles first, for a program that compares many times. log10 LR =
+    sum of blocks, each clipped to the range it was validated in, then
     limited by the process error. Refuses a stock below 2.
     """
     case = Case(before, after, comparable(before, after), tuple(blocks))
-    return compare_cases([case], population=population, stock=stock)[0]
+    return compare_cases([case], population=population, stock=stock, fast=fast)[0]
 
 
 def compare_cases(
@@ -96,8 +98,8 @@ def weigh_cases(kernels: Kernels, cases: Sequence[Case], stock: int) -> list[Num
             together.setdefault((case.readings.columns, repolished), []).append(position)
     numbers: list[Numbers | None] = [None] * len(cases)
     for (columns, repolished), positions in together.items():
-        x, Ux = observe([cases[i].readings.was for i in positions])
-        y, Uy = observe([cases[i].readings.is_ for i in positions])
+        sides = [cases[i].readings.was for i in positions] + [cases[i].readings.is_ for i in positions]
+        (x, y), (Ux, Uy) = (np.split(part, 2) for part in observe(sides, fast=kernels.fast))
         if repolished:
             Uy[:, list(REPOLISHED), list(REPOLISHED)] += np.square(list(REPOLISHED.values()))
         found = weigh(kernels, Pairs(columns, x, Ux, y, Uy), stock)

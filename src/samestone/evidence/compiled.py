@@ -95,27 +95,58 @@ def kernel_sums(table: Array, window: tuple[Rows, Rows], points: Array, whitener
     return sums
 
 
+@njit(cache=True, nogil=True, fastmath=_FAST)  # type: ignore[misc,unused-ignore]
+def _count_one(columns, window, lens, limits):  # type: ignore[no-untyped-def]
+    """Stones whose squared distance by the first columns, the first two, three, … is within the limits so far."""
+    W, offset = lens
+    first, last = window
+    c0, c1, c2 = columns[0][first:last], columns[1][first:last], columns[2][first:last]
+    c3, c4 = columns[3][first:last], columns[4][first:last]
+    o0, o1, o2, o3, o4 = offset[0], offset[1], offset[2], offset[3], offset[4]
+    l0, l1, l2, l3, l4 = limits[0], limits[1], limits[2], limits[3], limits[4]
+    w00, w10, w20, w30, w40 = W[0, 0], W[1, 0], W[2, 0], W[3, 0], W[4, 0]
+    w11, w21, w31, w41 = W[1, 1], W[2, 1], W[3, 1], W[4, 1]
+    w22, w32, w42, w33, w43, w44 = W[2, 2], W[3, 2], W[4, 2], W[3, 3], W[4, 3], W[4, 4]
+    n0 = n1 = n2 = n3 = n4 = 0
+    for row in range(last - first):
+        v0, v1, v2, v3, v4 = c0[row], c1[row], c2[row], c3[row], c4[row]
+        a = w00 * v0 - o0
+        b = w10 * v0 + w11 * v1 - o1
+        c = w20 * v0 + w21 * v1 + w22 * v2 - o2
+        d = w30 * v0 + w31 * v1 + w32 * v2 + w33 * v3 - o3
+        e = w40 * v0 + w41 * v1 + w42 * v2 + w43 * v3 + w44 * v4 - o4
+        s = a * a
+        stays = s <= l0
+        n0 += stays
+        s += b * b
+        stays &= s <= l1
+        n1 += stays
+        s += c * c
+        stays &= s <= l2
+        n2 += stays
+        s += d * d
+        stays &= s <= l3
+        n3 += stays
+        s += e * e
+        stays &= s <= l4
+        n4 += stays
+    return n0, n1, n2, n3, n4
+
+
 @njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
 def _count_all(table, window, points, whitener, steps):  # type: ignore[no-untyped-def]
     n, k = points.shape
     ends, limits = steps
+    columns = five_columns(table, np.arange(k))
+    after = np.full(5, 1e300)
+    for step in range(ends.size):
+        after[ends[step] - 1] = limits[step]
     counts = np.zeros((n, ends.size), np.int64)
-    v = np.empty(k)
     for i in range(n):
-        for row in range(window[0][i], window[1][i]):
-            squared = 0.0
-            done = 0
-            for step in range(ends.size):
-                for j in range(done, ends[step]):
-                    v[j] = table[j, row] - points[i, j]
-                    along = 0.0
-                    for m in range(j + 1):
-                        along += whitener[i, j, m] * v[m]
-                    squared += along * along
-                done = ends[step]
-                if squared > limits[step]:
-                    break
-                counts[i, step] += 1
+        lens = whitened(whitener[i], points[i])
+        found = _count_one(columns, (window[0][i], window[1][i]), lens, after)
+        for step in range(ends.size):
+            counts[i, step] = found[ends[step] - 1]
     return counts
 
 
@@ -125,3 +156,39 @@ def counts_left(
     """For each point the stones that stay within the limit of every step: (columns done, largest squared distance)."""
     counts: Rows = _count_all(table, window, points, np.ascontiguousarray(whitener), steps)
     return counts
+
+
+@njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
+def _covariances(values, independent, common, instrument):  # type: ignore[no-untyped-def]
+    n = values.shape[0]
+    out = np.zeros((n, 7, 7))
+    J, V, half = np.zeros((7, 5)), np.zeros((5, 5)), np.zeros((7, 5))
+    for i in range(n):
+        w, a, b, z = values[i, 0], values[i, 1], values[i, 2], values[i, 3]
+        d = (a + b) / 2
+        e = (b - a) / d
+        J[0, 0], J[1, 1], J[1, 2] = 1 / w, 1 / (2 * d), 1 / (2 * d)
+        J[2, 1], J[2, 2] = -(1 + e / 2) / d, (1 - e / 2) / d
+        J[3, 3], J[4, 4], J[5, 1], J[6, 2] = 1 / z, 1.0, 1 / a, 1 / b
+        for j in range(5):
+            for m in range(5):
+                V[j, m] = common[i, j] * common[i, m] if instrument[i, j] == instrument[i, m] else 0.0
+            V[j, j] += independent[i, j] ** 2
+        half[:] = 0.0
+        for j in range(7):
+            for m in range(5):
+                if J[j, m] != 0:
+                    half[j] += J[j, m] * V[m]
+        for j in range(7):
+            for m in range(j + 1):
+                along = 0.0
+                for q in range(5):
+                    along += half[j, q] * J[m, q]
+                out[i, j, m] = out[i, m, j] = along
+    return out
+
+
+def all_covariances(values: Array, independent: Array, common: Array, instrument: Array) -> Array:
+    """`observable.covariances`, one stone after another."""
+    U: Array = _covariances(values, independent, common, instrument)
+    return U

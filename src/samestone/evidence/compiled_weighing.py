@@ -164,13 +164,14 @@ def _log_chosen(model, T, pair):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
-def _look_alike(model, variances, pair, drawn):  # type: ignore[no-untyped-def]
+def _look_alike(model, chosen, pair, drawn):  # type: ignore[no-untyped-def]
+    variances, (matched_share, unmatched_share) = chosen
     if variances.shape[1] == 0:
         return drawn[0]
-    other = drawn[3]
+    other = drawn[3] + unmatched_share
     for T in variances:
-        other = _add_logs(other, _log_chosen(model, T, pair))
-    return drawn[1] - drawn[2] - other + math.log(len(variances) + 1)
+        other = _add_logs(other, _log_chosen(model, T, pair) + matched_share)
+    return drawn[1] - drawn[2] - other
 
 
 @njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
@@ -217,10 +218,11 @@ def _allow_for_blunders(models, groups, pair, found):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
-def _weigh_all(models, groups, pairs, variances, limits):  # type: ignore[no-untyped-def]
+def _weigh_all(models, groups, pairs, substitutes, limits):  # type: ignore[no-untyped-def]
     """Rows of (ln LR random, ln LR look-alike, squared distance, unlike, ln LR, ln same, ln f(x), ln f(y))."""
     x, Ux, y, Uy = pairs
-    far, negligible, log_stock = limits
+    far, negligible = limits
+    variances, shares, log_stock = substitutes
     n, k = x.shape
     out = np.empty((n, 8))
     every = np.arange(k)
@@ -237,7 +239,7 @@ def _weigh_all(models, groups, pairs, variances, limits):  # type: ignore[no-unt
             unlike = drawn[4]
             out[i, 4], out[i, 5], out[i, 6], out[i, 7] = drawn[0], drawn[1], drawn[2], drawn[3]
             if drawn[0] > negligible:
-                chosen = _look_alike(models[0], variances[i], pair, drawn)
+                chosen = _look_alike(models[0], (variances[i], shares), pair, drawn)
         log_random = _allow_for_blunders(models, groups, pair, (log_random, W, distance))
         out[i, 0], out[i, 1] = log_random, max(chosen, log_random - log_stock)
         out[i, 2], out[i, 3] = distance, unlike
@@ -248,10 +250,9 @@ def weigh_all(
     models: tuple[object, ...],
     groups: Rows,
     pairs: tuple[Array, Array, Array, Array],
-    variances: Array,
-    limits: tuple[float, float, float],
+    substitutes: tuple[Array, tuple[float, float], float],
+    limits: tuple[float, float],
 ) -> Array:
-    """See `_weigh_all`."""
-    whole = tuple(np.ascontiguousarray(part) for part in pairs)
-    found: Array = _weigh_all(models, groups, whole, np.ascontiguousarray(variances), limits)
+    """(n, 8), see `_weigh_all`; `substitutes` = variances of the matched columns, log shares, log of the stock."""
+    found: Array = _weigh_all(models, groups, tuple(np.ascontiguousarray(part) for part in pairs), substitutes, limits)
     return found

@@ -10,8 +10,13 @@ from samestone.evidence.density import Kernels, invert, log_normal
 from samestone.evidence.likelihood import Pairs, RandomSubstitute
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E
 
-TOLERANCES = ((0.001, 0.005), (0.003, 0.010), (0.005, 0.020))
-"""How closely a look-alike may have been matched, (ct, mm); with "at random", all held equally likely beforehand."""
+TOLERANCES = ((0.001, 0.010), (0.005, 0.020))
+"""How closely a look-alike may have been matched, (ct, mm): as well as gauges can tell, or as a short search finds.
+
+Held equally likely beforehand; chosen on the reference split (docs/method/evidence.md).
+"""
+UNMATCHED = 0.1
+"""How likely, beforehand, that a stone said to be chosen is as any other (assumed)."""
 
 STOCKS = (2, 30, 1000, 100_000)
 """Sizes of the stock a look-alike may have been chosen from: a pair, a bench, a shop, the trade."""
@@ -25,7 +30,7 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
 
     ln p(y | x, chosen) = ln N(y_S - x_S; 0, Uy_SS + T) + ln f_C(c) - ln f_T(x_S);
 
-    over the tolerances LR = 1 / sum_k pi_k / LR_k, the last of them "at random".
+    over the tolerances, and UNMATCHED for "at random", LR = 1 / sum_k pi_k / LR_k.
     """
     variances = matched_variances(pairs.columns, pairs.x)
     n, _, m = variances.shape
@@ -46,9 +51,15 @@ def look_alike(kernels: Kernels, pairs: Pairs, drawn: RandomSubstitute) -> Array
     chosen += kernels.log_density(pairs.columns, np.einsum("nij,nj->ni", C, pull), C)
     chosen -= kernels.log_density(columns, x[:, matched], wide)
     log_same = drawn.log_same - drawn.log_x
-    every = np.concatenate([chosen.reshape(-1, n), drawn.log_y[None]])
-    log_other: Array = np.logaddexp.reduce(every, axis=0) - math.log(len(every))
+    matched_share, unmatched_share = log_shares()
+    every = np.concatenate([chosen.reshape(-1, n) + matched_share, drawn.log_y[None] + unmatched_share])
+    log_other: Array = np.logaddexp.reduce(every, axis=0)
     return log_same - log_other
+
+
+def log_shares() -> tuple[float, float]:
+    """ln of how likely each tolerance is beforehand, and "at random"."""
+    return math.log((1 - UNMATCHED) / len(TOLERANCES)), math.log(UNMATCHED)
 
 
 _SIZE = (LN_W, LN_D, E, LN_Z, LN_A, LN_B)

@@ -61,7 +61,7 @@ def narrow(
     steps = [(name, [c for c in wanted if c in columns]) for name, wanted in _STEPS]
     steps = [(name, wanted) for name, wanted in steps if wanted]
     order = tuple(c for _, wanted in steps for c in wanted)
-    S = (2 * U + _printed(x))[np.ix_(range(len(x)), order, order)]
+    S = (2 * U + _printed(x, fast))[np.ix_(range(len(x)), order, order)]
     W, _ = whiten(S)
     keys, table = population.ordered(order[0], order)
     points = np.ascontiguousarray(x[:, order])
@@ -91,44 +91,50 @@ def _counts_left(table: Array, window: tuple[Rows, Rows], points: Array, W: Arra
     return counts
 
 
-def _printed(x: Array) -> Array:
+def _printed(x: Array, fast: bool) -> Array:
     w, d, z = np.exp(x[:, LN_W]), np.exp(x[:, LN_D]), np.exp(x[:, LN_Z])
     stones = np.stack([w, d * (1 - x[:, E] / 2), d * (1 + x[:, E] / 2), z, x[:, T]], axis=1)
     n = len(stones)
-    return covariances(stones, np.repeat(_PRINTED, n, 0), np.zeros((n, 5)), np.tile(np.arange(5), (n, 1)))
+    parts = stones, np.repeat(_PRINTED, n, 0), np.zeros((n, 5))
+    if fast:
+        from samestone.evidence.compiled import all_covariances
+
+        return all_covariances(*parts, np.zeros((n, 5)))
+    return covariances(*parts, np.tile(np.arange(5), (n, 1)))
 
 
 @lru_cache(maxsize=1 << 16)
 def share_at_most(count: int, of: int) -> float:
     """The upper 95 % limit (one-sided) of a share of which `count` in `of` were found; Clopper and Pearson.
 
-    The root of P(at most count | of, share) = 0.05, by bisection on the Poisson-binomial sum kept in logarithms.
+    The root of P(at most count | of, share) = 0.05, by Newton's method on its logarithm; the sum is kept in logarithms.
 
     >>> round(share_at_most(0, 43207) * 43207, 2)
     3.0
     """
     if count >= of:
         return 1.0
-    low, high = count / of, min(1.0, (count + 4 * math.sqrt(count + 1) + 5) / of)
-    for _ in range(60):
-        middle = (low + high) / 2
-        if _at_most(count, of, middle) > 0.05:
-            low = middle
-        else:
-            high = middle
-    return high
+    share = min(1 - 1e-9, (count + 1.645 * math.sqrt(count + 1) + 1.4) / of)
+    for _ in range(40):
+        at_most, exactly = _at_most(count, of, share)
+        step = at_most * math.log(at_most / 0.05) * (1 - share) / ((of - count) * exactly)
+        share = min(1 - 1e-12, max(share + step, share / 2))
+        if abs(step) < 1e-10 * share:
+            break
+    return share
 
 
-def _at_most(count: int, of: int, share: float) -> float:
-    """P(X <= count) for X ~ Binomial(of, share): the terms downwards from the largest until they no longer matter."""
+def _at_most(count: int, of: int, share: float) -> tuple[float, float]:
+    """P(X <= count) and P(X = count) for X ~ Binomial(of, share): the terms downwards until they no longer matter."""
     term = (
         math.lgamma(of + 1) - math.lgamma(count + 1) - math.lgamma(of - count + 1)
         + count * math.log(share) + (of - count) * math.log1p(-share)
     )  # fmt: skip
-    total, part = 0.0, math.exp(term)
+    total, exactly = 0.0, math.exp(term)
+    part = exactly
     for k in range(count, -1, -1):
         total += part
         if part < total * 1e-12:
             break
         part *= k * (1 - share) / ((of - k + 1) * share)
-    return total
+    return total, exactly

@@ -63,16 +63,20 @@ def covariances(values: Array, independent: Array, common: Array, instrument: ND
     return U
 
 
-def observe(readings: Sequence[dict[str, Measured]]) -> tuple[Array, Array]:
+def observe(readings: Sequence[dict[str, Measured]], *, fast: bool = False) -> tuple[Array, Array]:
     """Observables (n, 7) and covariances (n, 7, 7) of n records; columns of what a record lacks hold fillings."""
-    n = len(readings)
-    table = np.ones((4, n, 5))
-    for row, record in enumerate(readings):
-        numbers = {name: float(position) for position, name in enumerate({m.instrument for m in record.values()})}
-        for column, name in enumerate(PROPERTIES):
-            if (m := record.get(name)) is not None:
-                table[:, row, column] = m.value, m.u_independent, m.u_common, numbers[m.instrument]
-            else:
-                table[:, row, column] = 1.0, 1.0, 0.0, -1.0
-    values, independent, common, instrument = table
+    rows = []
+    for record in readings:
+        numbers: dict[str, int] = {}
+        for name in PROPERTIES:
+            m = record.get(name)
+            rows.append(
+                (1.0, 1.0, 0.0, -1) if m is None
+                else (m.value, m.u_independent, m.u_common, numbers.setdefault(m.instrument, len(numbers)))
+            )  # fmt: skip
+    values, independent, common, instrument = np.array(rows, np.float64).reshape(-1, 5, 4).transpose(2, 0, 1)
+    if fast:
+        from samestone.evidence.compiled import all_covariances
+
+        return observables(values), all_covariances(values, independent, common, instrument)
     return observables(values), covariances(values, independent, common, instrument.astype(np.int64))

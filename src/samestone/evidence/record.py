@@ -163,26 +163,45 @@ def _read_readings(record: Mapping[str, Any], bench: _Bench, cut: str) -> dict[s
         found[name] = _measure(name, _indications(name, item["indications"]), instrument, unusable)
 
     empty: dict[str, Measured] = {}
-    readings = read_each(record, "readings", _READING, read, empty)
-    values = _in_order(readings)
+    readings = _in_order(read_each(record, "readings", _READING, read, empty), bench)
+    values = {name: reading.value for name, reading in readings.items()}
+    if 0 < _falls(readings) <= NOISE:  # they pass as equal
+        values["diameter_min_mm"] = values["diameter_max_mm"]
     for problem in gem.check_values(values, round_outline=cut == COVERED):
         where = f"readings[{list(readings).index(problem.field)}] {problem.field}"
         raise BadRecord(where, problem.found, problem.expected, problem.remedy)
     return readings
 
 
-def _in_order(readings: Mapping[str, Measured]) -> dict[str, float]:
-    """The values to check together; diameters that noise can have put in the wrong order pass as equal.
+NOISE, SWAPPED = 2.0, 6.0
+"""Standard uncertainties of their difference by which a smallest diameter above the largest is left, and is refused."""
 
-    Noise: a step of the display, or twice the uncertainty of their difference. More is taken for a swap.
+
+def _falls(readings: Mapping[str, Measured]) -> float:
+    """By how many standard uncertainties of their difference the smallest diameter exceeds the largest; 0: it does not.
+
+    A step of the display is never more than noise.
     """
-    values = {name: reading.value for name, reading in readings.items()}
     low, high = readings.get("diameter_min_mm"), readings.get("diameter_max_mm")
-    if low is not None and high is not None and low.value > high.value:
-        step = gem.PROPERTIES["diameter_min_mm"].resolution
-        if low.value - high.value <= max(step, 2 * math.hypot(low.u_independent, high.u_independent)) + 1e-9:
-            values["diameter_min_mm"] = high.value
-    return values
+    if low is None or high is None or low.value <= high.value:
+        return 0.0
+    excess = low.value - high.value
+    if excess <= gem.PROPERTIES["diameter_min_mm"].resolution + 1e-9:
+        return 1.0
+    return excess / math.hypot(low.u_independent, high.u_independent)
+
+
+def _in_order(readings: dict[str, Measured], bench: _Bench) -> dict[str, Measured]:
+    """The readings, two diameters exchanged where they fall by more than noise of 2 u and less than SWAPPED.
+
+    On a stone as good as round noise alone can do that, and a hand that writes them down can; either way it is no
+    reason to refuse. Below 2 u they stay as they were read: the model of the noise expects that.
+    """
+    if not NOISE < _falls(readings) <= SWAPPED:
+        return readings
+    low, high = readings["diameter_min_mm"], readings["diameter_max_mm"]
+    bench.flags["diameters_exchanged"] = "the smallest diameter was above the largest: they are taken the other way"
+    return {**readings, "diameter_min_mm": high, "diameter_max_mm": low}
 
 
 def _instrument_of(item: Mapping[str, Any], bench: _Bench) -> Instrument:
@@ -223,10 +242,24 @@ def _indications(name: str, found: object) -> list[float]:
 
 
 def _measure(name: str, indications: list[float], instrument: Instrument, unusable: str) -> Measured:
-    reading = take_reading(indications, instrument)
-    if not unusable and "scatter" in reading.flags:
+    scattered = False
+    if len(indications) == 1:
+        value, (u, u_independent, u_common) = indications[0], _u_of_one(instrument)
+    else:
+        reading = take_reading(indications, instrument)
+        value, u, u_independent, u_common = reading.value, reading.u, reading.u_independent, reading.u_common
+        scattered = "scatter" in reading.flags
+    if not unusable and scattered:
         unusable = "the indications spread more than the instrument's uncertainty allows: measure again"
     if not unusable and instrument.standing == "unsupported":
         unusable = f"the uncertainty of {instrument.name} rests on fewer than 20 degrees of freedom and is not declared"
-    value = reading.value + (printed_offset(name) if instrument.kind == "paper" else 0.0)
-    return Measured(value, reading.u, reading.u_independent, reading.u_common, reading.n, instrument.name, unusable)
+    if instrument.kind == "paper":
+        value += printed_offset(name)
+    return Measured(value, u, u_independent, u_common, len(indications), instrument.name, unusable)
+
+
+@lru_cache(maxsize=256)
+def _u_of_one(instrument: Instrument) -> tuple[float, float, float]:
+    """u, independent and common part of a single indication, whatever it shows."""
+    reading = take_reading([0.0], instrument)
+    return reading.u, reading.u_independent, reading.u_common

@@ -10,7 +10,7 @@ from samestone.evidence import wording
 from samestone.evidence.narrowing import Narrowing
 from samestone.evidence.wording import Ladder, Outcome, Question
 
-METHOD = "samestone-evidence/1"
+METHOD = "samestone-evidence/2"
 """Changes whenever any number that the same two records give may change."""
 
 DECIMALS = 3
@@ -97,7 +97,11 @@ class Weight:
     upper: float
 
     def as_json(self) -> dict[str, float]:
-        return {k: round(getattr(self, k), DECIMALS) for k in ("value", "lower", "upper")}
+        return {
+            "value": round(self.value, DECIMALS),
+            "lower": round(self.lower, DECIMALS),
+            "upper": round(self.upper, DECIMALS),
+        }
 
 
 @dataclass(frozen=True, slots=True)

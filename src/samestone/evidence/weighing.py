@@ -10,7 +10,7 @@ import numpy as np
 
 from samestone.evidence.density import Kernels, invert
 from samestone.evidence.likelihood import Pairs, random_substitute
-from samestone.evidence.lookalike import look_alike, matched_variances
+from samestone.evidence.lookalike import log_shares, look_alike, matched_variances
 from samestone.evidence.observable import LN_A, LN_B, LN_D, LN_W, LN_Z, Array, E, T
 
 BLUNDER = 0.001
@@ -82,10 +82,9 @@ def _weigh_compiled(kernels: Kernels, pairs: Pairs, stock: int) -> Weighed:
     columns = pairs.columns
     groups = [[columns.index(c) for c in group if c in columns] for group in _GROUPS if set(group) & set(columns)]
     models = _models(kernels, columns, columns[min(len(groups[0]), len(columns) - 1)])
-    chosen = matched_variances(columns, pairs.x)
-    limits = (_FAR, _NEGLIGIBLE, math.log(stock))
+    substitutes = matched_variances(columns, pairs.x), log_shares(), math.log(stock)
     ends = np.array([(group[0], group[-1]) for group in groups])
-    found = weigh_all(models, ends, pairs.cut(), chosen, limits)
+    found = weigh_all(models, ends, pairs.cut(), substitutes, (_FAR, _NEGLIGIBLE))
     working = found[:, 4:].copy()
     working[:, 0] /= math.log(10)
     return Weighed(found[:, 0] / math.log(10), found[:, 1] / math.log(10), found[:, 2], found[:, 3] > 0.9, working)
