@@ -19,6 +19,7 @@ from samestone.shop.examine import actions as examine
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.intake import actions as intake
 from samestone.shop.intake import paperwork
+from samestone.shop.kinship import same_stones
 from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Person, Reading, Stone
 from samestone.shop.photograph import keep_photograph
 from samestone.shop.records import (
@@ -136,7 +137,7 @@ def test_visits_stand_side_by_side_once_the_stone_is_known_again(
     assert stone.earlier_candidates(second) == (first,)
     assert stone.earlier_candidates(first) == ()
     browser.post(f"/stone/{second.pk}/known/", {"earlier": first.pk})
-    assert stone.same_stones(second) == (first, second) == stone.same_stones(first)
+    assert same_stones(second) == (first, second) == same_stones(first)
     assert [visit.job.envelope for visit in stone.visits(first)] == ["1", "2"]
     page = browser.get(f"/stone/{second.pk}/").content.decode()
     assert "6.67, 6.66, 6.67" in page and "6.68, 6.67, 6.68" in page

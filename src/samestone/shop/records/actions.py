@@ -11,9 +11,9 @@ from django.db import transaction
 
 from samestone import gem
 from samestone.shop import ledger, vault
+from samestone.shop.kinship import same_stones
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Entry, Job, Member, Person, Stone
-from samestone.shop.records.stone import same_stones
 
 
 class CannotForget(Exception):

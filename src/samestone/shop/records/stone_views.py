@@ -13,6 +13,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST
 
 from samestone import evidence
+from samestone.shop.kinship import same_stones
 from samestone.shop.models import Stone
 from samestone.shop.records import actions, calibration, forms, material, stone, stray, weight
 from samestone.shop.sign_in import signed_in
@@ -29,7 +30,7 @@ def show_visits(request: HttpRequest, pk: int) -> HttpResponse:
         "job": row.job,
         "visits": seen,
         "rows": stone.visit_rows(seen),
-        "same": stone.same_stones(row),
+        "same": same_stones(row),
         "candidates": stone.earlier_candidates(row),
         "against": stone.against_first_visit(row, _population()),
     }
