@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 
 from samestone import evidence
@@ -270,6 +271,12 @@ def test_a_person_is_forgotten_and_the_evidence_stays(
     assert browser.get("/job/1/receipt.pdf").status_code == 404
     assert browser.get("/job/1/").status_code == 200
     assert "Farrow" not in browser.get("/job/1/").content.decode()
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL's vacuum does this")
+def test_what_is_deleted_is_overwritten(owner: Member) -> None:
+    with connection.cursor() as cursor:
+        assert cursor.execute("PRAGMA secure_delete").fetchone() == (1,)
 
 
 def test_pieces_that_wait_keep_every_attempt(browser: Client, at: dt.datetime, owner: Member) -> None:

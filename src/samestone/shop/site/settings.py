@@ -89,7 +89,9 @@ def _database() -> dict[str, Any]:
         "OPTIONS": {
             "transaction_mode": "IMMEDIATE",  # a writer waits at the start instead of failing at the end
             "timeout": 20,
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+            # secure_delete: a name that is deleted is overwritten, not only unlinked.
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+            "PRAGMA secure_delete=ON;",
         },
     }
 
