@@ -237,7 +237,7 @@ def train(paths: list[str], out: str, choice: argparse.Namespace) -> None:
         for group in best.param_groups:
             group["lr"] = 4e-3 * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * spent)) + 1e-5
         batch = torch.tensor(rng.choice(learn, 24), device=device)
-        loss = net_loss(torch, net, room, x_all[batch], m_all[batch], axis_all[batch])
+        loss = net_loss(torch, net, room, x_all[batch], m_all[batch], axis_all[batch], choice.natural)
         best.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
@@ -249,7 +249,7 @@ def train(paths: list[str], out: str, choice: argparse.Namespace) -> None:
     save(net, out)
 
 
-def net_loss(torch: Any, net: Any, room: Darkroom, x: Any, m: Any, axis: Any) -> Any:
+def net_loss(torch: Any, net: Any, room: Darkroom, x: Any, m: Any, axis: Any, more: float) -> Any:
     n = len(x)
     angle = room.uniform(n, 0, 2 * np.pi).view(-1)
     flip = torch.where(room.uniform(n, 0, 1).view(-1) < 0.5, 1.0, -1.0)
@@ -267,7 +267,7 @@ def net_loss(torch: Any, net: Any, room: Darkroom, x: Any, m: Any, axis: Any) ->
         raw = torch.nn.functional.binary_cross_entropy_with_logits(
             logits[:, k : k + 1], (wanted > 0.45).float(), reduction="none"
         )
-        total = total + (raw * sure * (1 + 2 * (wanted > 0.45))).mean()
+        total = total + (more if k == 0 else 1.0) * (raw * sure * (1 + 2 * (wanted > 0.45))).mean()
     return total
 
 
@@ -300,6 +300,7 @@ def main() -> None:
     parser.add_argument("--stones", default="", help="pack only stones with these names, as A001-A075,B001-B080")
     parser.add_argument("--steps", type=int, default=6000)
     parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long, the learning rate run down")
+    parser.add_argument("--natural", type=float, default=1.0, help="how much more natural marks count than dirt")
     parser.add_argument("--widths", type=int, nargs=3, default=(24, 48, 64))
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--held-every", type=int, default=8, help="one stone in so many is held back to watch")

@@ -12,7 +12,7 @@ from PIL import Image
 from samestone.imaging import compare_cleaning, compare_photos, open_photo, read_photo
 from samestone.imaging.album import Descriptor, describe_photo, rank_photos
 from samestone.imaging.photo import BadPhoto, Photo
-from samestone.imaging.registration import Pattern, register
+from samestone.imaging.registration import register
 from samestone.imaging.study import Study
 from tests.unit.drawn_stone import Drawing, draw, rotated
 
@@ -37,13 +37,13 @@ def drawing() -> Drawing:
 
 @pytest.mark.parametrize("degrees", [0.7, 61.3, 200.0, 333.3])
 def test_a_turn_is_found_counter_clockwise(drawing: Drawing, degrees: float) -> None:
-    found = register(Pattern(Study(drawing.photo).view), Pattern(Study(rotated(drawing, degrees)).view))
+    found = register(Study(drawing.photo).pattern, Study(rotated(drawing, degrees)).pattern)
     assert abs((found.rotation_deg - degrees + 180) % 360 - 180) < 0.02
     assert found.margin > 0.5
 
 
 def test_the_turn_back_is_the_opposite(drawing: Drawing) -> None:
-    a, b = (Pattern(Study(photo).view) for photo in (drawing.photo, rotated(drawing, 77.0)))
+    a, b = (Study(photo).pattern for photo in (drawing.photo, rotated(drawing, 77.0)))
     there, back = register(a, b).rotation_deg, register(b, a).rotation_deg
     assert abs((there + back + 180) % 360 - 180) < 0.02
 
@@ -102,7 +102,7 @@ def test_an_unknown_protocol_is_refused(drawing: Drawing) -> None:
 
 def test_colour_and_brightness_do_not_matter(drawing: Drawing) -> None:
     warm = np.dstack([np.clip(drawing.grey * share, 0, 255) for share in (0.9, 0.75, 0.5)]).astype(np.uint8)
-    found = register(Pattern(Study(drawing.photo).view), Pattern(Study(Photo(warm, "warm", "PNG")).view))
+    found = register(Study(drawing.photo).pattern, Study(Photo(warm, "warm", "PNG")).pattern)
     assert abs((found.rotation_deg + 180) % 360 - 180) < 0.03
     assert found.likeness > 0.9
 
@@ -131,5 +131,5 @@ def test_a_search_with_an_unusable_picture_is_refused() -> None:
 
 def test_a_larger_picture_gives_the_same_turn(drawing: Drawing) -> None:
     large = cv2.resize(rotated(drawing, 45.5).pixels, None, fx=2.5, fy=2.5, interpolation=cv2.INTER_CUBIC)
-    found = register(Pattern(Study(drawing.photo).view), Pattern(Study(Photo(large, "large", "PNG")).view))
+    found = register(Study(drawing.photo).pattern, Study(Photo(large, "large", "PNG")).pattern)
     assert abs((found.rotation_deg - 45.5 + 180) % 360 - 180) < 0.03

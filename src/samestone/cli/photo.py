@@ -48,7 +48,9 @@ def _add_compare(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     compare.add_argument("a", nargs="?", metavar="A", help="the photograph made first")
     compare.add_argument("b", nargs="?", metavar="B", help="the photograph made later")
     compare.add_argument("--protocol", choices=PROTOCOLS, help="default: guided where both pictures keep it")
-    compare.add_argument("--batch", metavar="PAIRS.jsonl", help='one {"a": path, "b": path} a line, "-" for standard input')
+    compare.add_argument(
+        "--batch", metavar="PAIRS.jsonl", help='one {"a": path, "b": path} a line, "-" for standard input'
+    )
     compare.add_argument("--calibration", metavar="FILE", help="a shop's own, from calibrate-photos")
     compare.add_argument("--out", metavar="DIR", help="write the two stones cut out and turned alike")
     compare.add_argument("--json", action="store_true")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-SIMULATED = "calibrated on simulated photographs"
-
 
 def reading_as_json(reading: Any, photo: Any) -> dict[str, Any]:
     """A photo reading; lengths in pixels of the picture, (0, 0) the centre of the top-left pixel."""
@@ -71,7 +69,8 @@ def comparison_as_json(weighed: Any) -> dict[str, Any]:
         "rotation_deg": round(pair.rotation_deg, 4) if known else None,
         "rotation_known": pair.rotation_known,
         "log10_lr": _weight(weighed.log10_lr),
-        "facet_log10_lr": _weight(weighed.facet_log10_lr),
+        "inclusion_log10_lr": _weight(weighed.inclusions),
+        "facet_log10_lr": _weight(weighed.facets),
         "for": [_feature(f) for f in pair.features if f.found == "agrees"],
         "against": [_feature(f) for f in pair.features if f.found == "absent"],
         "undecided": sum(f.found == "cannot say" for f in pair.features),
@@ -91,13 +90,13 @@ def _feature(feature: Any) -> dict[str, Any]:
 def comparison_as_text(found: dict[str, Any]) -> str:
     if not found["usable"]:
         return f"Not comparable; this counts neither way. {found['reason']}"
-    lr, facets = found["log10_lr"], found["facet_log10_lr"]
+    lr, marks, facets = found["log10_lr"], found["inclusion_log10_lr"], found["facet_log10_lr"]
     side = "of one stone" if lr["value"] > 0 else "of two stones"
     lines = [
         f"The marks are about {10 ** abs(lr['value']):.3g} times more probable if the pictures are {side}.",
         f"log10 LR {lr['value']:+.2f} (limits {lr['lower']:+.2f} to {lr['upper']:+.2f}: "
         f"{found['calibration']['stones']} stones; {found['calibration']['source']})",
-        f"facets, a separate and weaker line, no help against a stone cut alike: {facets['value']:+.2f}",
+        f"of this, marks {marks['value']:+.2f}; facets, which may only add a little, {facets['value']:+.2f}",
         f"turned {found['rotation_deg']:.2f}° counter-clockwise"
         + ("" if found["rotation_known"] else " (doubtful: other turns look nearly as good)"),
         f"marks that agree: {len(found['for'])}; without partner: {len(found['against'])}; "

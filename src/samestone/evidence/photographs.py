@@ -1,11 +1,11 @@
-"""What two photographs are worth as evidence: a likelihood ratio from characteristics, facets a weaker line beside it.
+"""What two photographs are worth as evidence: a likelihood ratio from characteristics, facets a weaker line.
 
-log10 LR = (b + sum of w_k x_k) / ln 10, a logistic calibration of the scores of `imaging.compare_photos`, learned per
-protocol on pairs of one stone and of two, twins and clones among the two (van Leeuwen and Brümmer, The distribution
-of calibrated likelihood-ratios in speaker recognition, Interspeech 2013, for the method). It is clipped to
-+- log10(n) for n stones behind the calibration: nobody can vouch for more from so few.
-Scores made from the cut (`facet_scores`) never enter it; they give a line of their own, which says nothing about a
-stone cut to the same facets.
+A line of evidence is log10 LR = (b + sum of w_k x_k) / ln 10, a logistic calibration of the scores of
+`imaging.compare_photos`, learned per protocol on pairs of one stone and of two, twins and clones among the two (van
+Leeuwen and Brümmer, The distribution of calibrated likelihood-ratios in speaker recognition, Interspeech 2013, for the
+method). It is clipped to +- log10(n) for n stones behind the calibration: nobody can vouch for more from so few.
+Marks inside the stone carry the verdict. Scores made from the cut give a line of their own, which may take away a
+lot (the facets are not these) but adds less than a factor of four, since a stone can be cut to the same facets.
 """
 
 from __future__ import annotations
@@ -25,31 +25,10 @@ from samestone.evidence.bound import clip
 from samestone.evidence.verdict import Block, Weight
 
 FEWEST_STONES = 20
-FACET_LIMIT = 1.0
-PROTOCOLS = ("guided", "free")
 
 
 class TooFewPairs(ValueError):
     """Not enough repeat photographs to calibrate on: what was found, what is needed."""
-
-
-@dataclass(frozen=True)
-class Line:
-    """A calibrated line of evidence: weights per score, offset, the stones it was learned on."""
-
-    weights: Mapping[str, float]
-    offset: float
-    stones: int
-    twins: int
-    source: str
-
-    def raw(self, scores: Mapping[str, float]) -> float:
-        """log10 LR before clipping."""
-        return (self.offset + sum(w * scores[name] for name, w in self.weights.items())) / math.log(10)
-
-    @property
-    def cap(self) -> float:
-        return math.log10(self.stones)
 
 
 @dataclass(frozen=True)
@@ -58,8 +37,8 @@ class PhotoEvidence:
 
     comparison: imaging.PhotoComparison
     log10_lr: Weight | None
-    facet_log10_lr: Weight | None
-    raw: float
+    inclusions: Weight | None
+    facets: Weight | None
     stones: int
     source: str
 
@@ -70,7 +49,7 @@ class PhotoEvidence:
         value = self.log10_lr.value
         why = f"photographs ({self.comparison.protocol} protocol), characteristics only"
         lower, upper = self.log10_lr.lower, self.log10_lr.upper
-        return Block("photographs", value, value, lower, upper, self.raw, self.stones, True, why)
+        return Block("photographs", value, value, lower, upper, value, self.stones, True, why)
 
 
 @lru_cache(maxsize=1)
@@ -81,10 +60,18 @@ def shipped_calibration() -> dict[str, Any]:
     return table
 
 
-def read_line(table: Mapping[str, Any], protocol: str, what: str) -> Line:
-    """One line ("inclusions" or "facets") of a calibration table for a protocol."""
-    entry = table[protocol][what]
-    return Line(entry["weights"], entry["offset"], table[protocol]["stones"], table[protocol]["twins"], table["source"])
+def combine_scores(scores: Mapping[str, float], entry: Mapping[str, Any]) -> tuple[float, float, float]:
+    """(log10 LR, inclusion line, facet line) of a pair's scores under one protocol's entry of a calibration.
+
+    The facet line may take away much but adds little: a stone cut alike is never lifted by it beyond `facet_limits`.
+    """
+    cap = math.log10(entry["stones"])
+    raw = {}
+    for what in ("inclusions", "facets"):
+        line = entry[what]
+        raw[what] = (line["offset"] + sum(w * scores[name] for name, w in line["weights"].items())) / math.log(10)
+    inclusions, facets = clip(raw["inclusions"], -cap, cap), clip(raw["facets"], *entry["facet_limits"])
+    return clip(inclusions + facets, -cap, cap), inclusions, facets
 
 
 def weigh_photographs(
@@ -94,19 +81,19 @@ def weigh_photographs(
     table = shipped_calibration() if calibration is None else calibration
     if comparison.protocol not in table:
         raise ValueError(f"the calibration holds {sorted(table)}, nothing for the {comparison.protocol} protocol")
-    line = read_line(table, comparison.protocol, "inclusions")
+    entry = table[comparison.protocol]
+    cap, (low, high) = math.log10(entry["stones"]), entry["facet_limits"]
     if not comparison.usable:
-        return PhotoEvidence(comparison, None, None, 0.0, line.stones, line.source)
-    raw = line.raw(comparison.inclusion_scores)
-    facets = read_line(table, comparison.protocol, "facets")
-    value = clip(facets.raw(comparison.facet_scores), -FACET_LIMIT, FACET_LIMIT)
+        return PhotoEvidence(comparison, None, None, None, entry["stones"], table["source"])
+    scores = {**comparison.inclusion_scores, **comparison.facet_scores}
+    value, inclusions, facets = combine_scores(scores, entry)
     return PhotoEvidence(
-        comparison,
-        Weight(clip(raw, -line.cap, line.cap), -line.cap, line.cap),
-        Weight(value, -FACET_LIMIT, FACET_LIMIT),
-        raw,
-        line.stones,
-        line.source,
+        comparison=comparison,
+        log10_lr=Weight(value, -cap, cap),
+        inclusions=Weight(inclusions, -cap, cap),
+        facets=Weight(facets, low, high),
+        stones=entry["stones"],
+        source=table["source"],
     )
 
 
@@ -147,14 +134,19 @@ def recalibrate(
     `pairs` are usable comparisons and whether both show one stone. Refuses (TooFewPairs) under 20 pairs of one stone.
     The cap becomes the number of the shop's own stones.
     """
-    line = read_line(table, protocol, "inclusions")
-    scores = [{"raw": line.raw(pair.inclusion_scores)} for pair, _ in pairs]
-    slope, offset = fit_line(scores, [same for _, same in pairs], ["raw"])
-    scale = slope["raw"] / math.log(10)
+    entry = table[protocol]
+    scores = []
+    for pair, _ in pairs:
+        value, _inclusions, _facets = combine_scores(
+            {**pair.inclusion_scores, **pair.facet_scores}, {**entry, "stones": 10**6}
+        )
+        scores.append({"value": value * math.log(10)})
+    slope, offset = fit_line(scores, [same for _, same in pairs], ["value"])
     stones = sum(same for _, same in pairs)
-    inclusions = {
-        "weights": {name: scale * weight for name, weight in line.weights.items()},
-        "offset": offset + scale * line.offset,
-    }
-    entry = {**table[protocol], "inclusions": inclusions, "stones": int(stones), "twins": 0}
-    return {**table, protocol: entry, "source": f"the shop's own {stones} repeat pairs"}
+    scale = slope["value"]
+    low, high = entry["facet_limits"]
+    own = {**entry, "stones": int(stones), "twins": 0, "facet_limits": [low * scale, high * scale]}
+    for what, shift in (("inclusions", offset), ("facets", 0.0)):
+        weights = {name: scale * weight for name, weight in entry[what]["weights"].items()}
+        own[what] = {"weights": weights, "offset": scale * entry[what]["offset"] + shift}
+    return {**table, protocol: own, "source": f"the shop's own {stones} repeat pairs"}

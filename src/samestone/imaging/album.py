@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from samestone.imaging.photo import BadPhoto, Photo
 from samestone.imaging.study import Study
-from samestone.imaging.view import polar, without_cut
+from samestone.imaging.view import enlarged, polar, without_cut
 
 RINGS_KEPT = 24
 WAVES = 180
@@ -51,8 +51,8 @@ def describe_photo(photo: Photo) -> Descriptor:
     if not study.usable:
         raise BadPhoto(" ".join(f"{flag.sentence} {flag.remedy}" for flag in study.flags if flag.blocking))
     parts = []
-    for plane in (study.natural, study.view.spot):
-        rows = without_cut(polar(plane), study.fold)
+    for plane in (enlarged(study.maps[0]), study.view.spot):
+        rows = without_cut(polar(plane), study.view.fold)
         rings = rows.reshape(RINGS_KEPT, -1, rows.shape[1]).mean(axis=1)
         waves = np.fft.rfft(rings, axis=1)[:, 1 : WAVES + 1]
         parts.append(waves / (np.linalg.norm(waves) + 1e-9))

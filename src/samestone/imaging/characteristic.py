@@ -51,12 +51,12 @@ def learned_weights() -> dict[str, NDArray[np.float32]]:
         return {name: stored[name].astype(np.float32) for name in stored.files}
 
 
-def network_inputs(view: View, edge_rows: Plane, fold: int) -> Plane:
+def network_inputs(view: View) -> Plane:
     """Eleven half-size planes: detail and level (four sub-pixels each), darker and brighter than symmetry, radius."""
     inside = disc(0.97)
     level = (view.light - view.light[inside].mean()) / 1.5
     light_half = cv2.resize(view.light, (HALF, HALF), interpolation=cv2.INTER_AREA)
-    darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(edge_rows), fold)
+    darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(view.rows["edge"]), view.fold)
     rows, columns = np.mgrid[0:HALF, 0:HALF].astype(np.float32)
     radius = np.hypot(columns - (HALF - 1) / 2, rows - (HALF - 1) / 2) / np.float32(GIRDLE / 2)
     planes = [
@@ -73,9 +73,9 @@ def _sub_pixels(plane: Plane) -> list[Plane]:
     return [plane[top::2, left::2] for top in (0, 1) for left in (0, 1)]
 
 
-def mark_maps(view: View, edge_rows: Plane, fold: int) -> Plane:
+def mark_maps(view: View) -> Plane:
     """Probability of a natural mark and of dirt, 2 x 280 x 280, zero outside the girdle."""
-    logits = run_network(network_inputs(view, edge_rows, fold), learned_weights())
+    logits = run_network(network_inputs(view), learned_weights())
     maps: Plane = 1 / (1 + np.exp(-logits[:2]))
     maps[:, ~disc(EDGE)[::2, ::2]] = 0
     return maps

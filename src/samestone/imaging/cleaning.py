@@ -1,8 +1,8 @@
 """Before and after cleaning: what went, what stayed, what cannot be said.
 
 The stone of the first picture is laid on the second; for every mark of the first its place in the second is looked
-at: is there a mark, and does the neighbourhood look alike? A logistic rule on five numbers, learned on simulated
-pairs, gives the probability that it is gone.
+at: is there a mark, and does the neighbourhood look alike? Two logistic rules on five numbers, learned on simulated
+pairs, say how probable it is that the mark is real (no play of the facets) and that it is gone.
 """
 
 from __future__ import annotations
@@ -21,15 +21,16 @@ from numpy.typing import NDArray
 from samestone.imaging.characteristic import Characteristic, list_marks
 from samestone.imaging.copies import name_copy
 from samestone.imaging.photo import Photo
-from samestone.imaging.registration import Pattern, Registration, register
+from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
-from samestone.imaging.view import GIRDLE, MIDDLE, SIDE, Plane, turned
+from samestone.imaging.view import GIRDLE, MIDDLE, SIDE, Plane, enlarged, turned
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
 SURE = 0.7
+REAL = 0.4
 CANDIDATE = 0.25
 REACH = 8
-MARGIN = 0.08
+MARGIN = 1.0
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
         blocking = [f"{flag.sentence} {flag.remedy}" for flag in study.flags if flag.blocking]
         if blocking:
             return CleaningComparison(False, f"The {name} picture: {' '.join(blocking)}", 0.0, ())
-    registration = register(Pattern(a.view, a.natural), Pattern(b.view, b.natural))
+    registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
     if not reason and registration.margin < MARGIN:
         reason = "The two pictures cannot be laid on each other: take both in the same light, the stone level."
@@ -77,7 +78,7 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
 def _studied(photo: Photo) -> Study:
     study = Study(photo)
     if study.usable:
-        study.natural, study.bare.halves, study.bare.rows  # noqa: B018
+        study.pattern.softened, study.view.halves  # noqa: B018
     return study
 
 
@@ -92,9 +93,15 @@ def judge_marks(a: Study, b: Study, registration: Registration) -> list[CleanedF
     marks = candidates(a)
     if not marks:
         return []
-    rule = _rule()
-    odds = describe_marks(a, b, registration, marks) @ np.array(rule["weights"]) + rule["offset"]
-    return [_outcome(mark, float(1 / (1 + np.exp(-value)))) for mark, value in zip(marks, odds, strict=True)]
+    numbers = describe_marks(a, b, registration, marks)
+    real, gone = (_probability(numbers, _rule()[name]) for name in ("real", "gone"))
+    told = [_outcome(mark, p) for mark, q, p in zip(marks, real, gone, strict=True) if q >= REAL]
+    return sorted(told, key=lambda feature: -feature.probability)
+
+
+def _probability(numbers: NDArray[np.float64], rule: dict[str, Any]) -> list[float]:
+    odds = numbers @ np.array(rule["weights"]) + rule["offset"]
+    return [float(p) for p in 1 / (1 + np.exp(-odds))]
 
 
 @lru_cache(maxsize=1)
@@ -115,16 +122,14 @@ def _outcome(mark: Characteristic, gone: float) -> CleanedFeature:
 
 def describe_marks(a: Study, b: Study, registration: Registration, marks: list[Characteristic]) -> NDArray[np.float64]:
     """Five numbers per mark: log odds of dirt and of a natural mark before, of any mark after, likeness, its change."""
-    forth = [
-        turned(plane, registration.rotation_deg, registration.shift) for plane in (a.view.detail, _full(a.maps[0]))
-    ]
-    natural, dirt = _full(a.maps[0]), _full(a.maps[1])
-    after = np.maximum(_full(b.maps[0]), _full(b.maps[1]))
+    forth = turned(a.view.detail, registration.rotation_deg, registration.shift)
+    natural, dirt = enlarged(a.maps[0]), enlarged(a.maps[1])
+    after = np.maximum(enlarged(b.maps[0]), enlarged(b.maps[1]))
     rows = []
     for mark in marks:
         x, y = _in_view(mark, a)
         u, v = _carried(x, y, registration)
-        likeness, change = _look_alike(forth[0], b.view.detail, u, v)
+        likeness, change = _look_alike(forth, b.view.detail, u, v)
         rows.append(
             (
                 _odds(_most(dirt, x, y, 4)),
@@ -135,10 +140,6 @@ def describe_marks(a: Study, b: Study, registration: Registration, marks: list[C
             )
         )
     return np.array(rows)
-
-
-def _full(plane: Plane) -> Plane:
-    return cv2.resize(plane, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)
 
 
 def _in_view(mark: Characteristic, study: Study) -> tuple[float, float]:

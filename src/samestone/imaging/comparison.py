@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from samestone.imaging.agreement import Feature, inclusion_scores, match_features
 from samestone.imaging.copies import name_copy
 from samestone.imaging.photo import Photo
-from samestone.imaging.protocol import PROTOCOLS, why_not
+from samestone.imaging.protocol import FREE_MARGIN, NOT_LAID, PROTOCOLS, why_not
 from samestone.imaging.reading import PhotoReading, reading_of
-from samestone.imaging.registration import Pattern, Registration, correlate_turns, register
+from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
 from samestone.imaging.view import cut_out, turned
 
@@ -51,7 +51,7 @@ class PhotoComparison:
         return np.asarray(turned(a, self.rotation_deg, self._shift), np.uint8), b
 
 
-ROTATION_MARGIN = 0.12
+ROTATION_MARGIN = 1.0
 
 
 def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:
@@ -79,7 +79,7 @@ def _studied(photo: Photo) -> Study:
     """A study with its costly parts done, so that two can be done side by side."""
     study = Study(photo)
     if study.usable:
-        study.natural, study.marks, study.bare.halves, study.bare.rows  # noqa: B018
+        study.pattern.softened, study.marks, study.view.halves  # noqa: B018
     return study
 
 
@@ -89,28 +89,34 @@ def _unusable(a: PhotoReading, b: PhotoReading) -> str:
 
 def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], protocol: str) -> PhotoComparison:
     a, b = studies
-    first, second = Pattern(a.view, a.natural), Pattern(b.view, b.natural)
-    registration = register(first, second)
-    copy = name_copy(a, b, registration)
+    registration = register(a.pattern, b.pattern)
+    reason = name_copy(a, b, registration)
+    if not reason and protocol == "free" and registration.margin < FREE_MARGIN:
+        reason = NOT_LAID
     return PhotoComparison(
         a=readings[0],
         b=readings[1],
         protocol=protocol,
-        usable=not copy,
-        reason=copy,
+        usable=not reason,
+        reason=reason,
         rotation_deg=registration.rotation_deg,
         rotation_known=registration.margin > ROTATION_MARGIN,
-        inclusion_scores={} if copy else inclusion_scores(a, b, registration),
-        facet_scores=_facet_scores(first, second, registration),
-        features=() if copy else match_features(a, b, registration),
+        inclusion_scores={} if reason else inclusion_scores(a, b, registration),
+        facet_scores=facet_scores(registration),
+        features=() if reason else match_features(a, b, registration),
         _studies=studies,
         _shift=registration.shift,
     )
 
 
-def _facet_scores(a: Pattern, b: Pattern, registration: Registration) -> dict[str, float]:
-    curve = correlate_turns(a.rows["detail"], b.rows["detail"])
-    return {"patches": registration.likeness, "margin": registration.margin, "polar": float(curve.max())}
+def facet_scores(registration: Registration) -> dict[str, float]:
+    """What the cut, not its marks, says of a pair."""
+    return {
+        "consistent": registration.consistent,
+        "edge_gap": registration.edge_gap,
+        "margin": registration.margin,
+        "patches": registration.likeness,
+    }
 
 
 def _shown(study: Study) -> NDArray[np.uint8]:

@@ -13,9 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging.outline import RAYS, STEPS, Ellipse, Outline, cast_rays, refine_outline
+from samestone.imaging.ring import Ring
 
 SMALLEST_SHARE = 0.03
 WINDOW = 0.08
+OVALS = (1.15, 1.3, 1.45, 1.65)
+OVAL_WINDOWS = (0.12, 0.06, 0.035, 0.02)
 LEAST_COVERED = 0.75
 
 
@@ -29,6 +32,33 @@ def blob_hull(edges: NDArray[np.float32]) -> NDArray[np.float32] | None:
     if cv2.contourArea(largest) < SMALLEST_SHARE * edges.size:
         return None
     return largest[:, 0].astype(np.float32)
+
+
+def fit_oval(grey: NDArray[Any], white: float, edges: NDArray[np.float32], step: float, ring: Ring) -> Outline | None:
+    """The best oval about a ring's centre: the few with most edge along them are refined."""
+    angles = np.arange(0, 2 * np.pi, np.pi / 90)
+    soft = cv2.GaussianBlur(edges, (0, 0), 1.0)
+    rated = []
+    for ratio in OVALS:
+        for grow in (0.9, 1.0, 1.1, 1.2):
+            for tilt in np.arange(0, np.pi, np.pi / 12):
+                size = ring.radius_px * grow
+                start = Ellipse(ring.x_px, ring.y_px, size * np.sqrt(ratio), size / np.sqrt(ratio), float(tilt))
+                rated.append((_edge_along(soft, step, start, angles), start))
+    best = sorted(rated, key=lambda item: -item[0])[:4]
+    fits = [fit for _, start in best if (fit := refine_outline(grey, white, start, OVAL_WINDOWS)) is not None]
+    return max(fits, key=lambda fit: fit.covered, default=None)
+
+
+def _edge_along(edges: NDArray[np.float32], step: float, ellipse: Ellipse, angles: NDArray[np.float64]) -> float:
+    """Mean edge on the ellipse less that a little beyond it."""
+    found = []
+    for grow in (1.0, 1.08):
+        reach = grow * ellipse.radii(angles)
+        x = ((ellipse.x + reach * np.cos(angles) + 0.5) / step - 0.5).astype(np.float32)
+        y = ((ellipse.y + reach * np.sin(angles) + 0.5) / step - 0.5).astype(np.float32)
+        found.append(float(cv2.remap(edges, x[None], y[None], cv2.INTER_LINEAR, borderValue=0).mean()))
+    return found[0] - found[1]
 
 
 def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[np.float32], step: float) -> Outline | None:
@@ -63,7 +93,9 @@ def _fit_hull(grey: NDArray[Any], white: float, rough: NDArray[np.float32]) -> O
     return _measure_hull(cv2.convexHull(points.astype(np.float32))[:, 0])
 
 
-def _hull_reach(hull: NDArray[np.float32], centre: NDArray[np.float64], angles: NDArray[np.float64]) -> NDArray[np.float64]:
+def _hull_reach(
+    hull: NDArray[np.float32], centre: NDArray[np.float64], angles: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Distance from the centre to a convex polygon, per direction."""
     start = hull - centre
     end = np.roll(start, -1, axis=0)
@@ -90,5 +122,3 @@ def _measure_hull(hull: NDArray[np.float32]) -> Outline:
         rms_px=0.0,
         covered=1.0,
     )
-
-

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging.registration import PATCH as PATCH_PX
-from samestone.imaging.registration import Pattern, Registration, match_patches, patch_likeness, propose_turns
+from samestone.imaging.registration import Registration, match_patches, patch_likeness, propose_turns
 from samestone.imaging.study import Study
 from samestone.imaging.view import TURNS, Plane, View, correlate_turns, disc, turned
 
@@ -38,7 +38,7 @@ def name_copy(a: Study, b: Study, registration: Registration) -> str:
             return SAVED_AGAIN
         if grain_likeness(a, b, registration) > SAME_GRAIN:
             return TURNED_AGAIN
-    return MIRRORED if is_mirrored(a.bare, b.bare, registration) else ""
+    return MIRRORED if is_mirrored(a.view, b.view, registration) else ""
 
 
 def is_rigid(a: Plane, b: Plane, registration: Registration) -> bool:
@@ -78,13 +78,13 @@ def _framing(study: Study) -> tuple[float, float, float]:
     return (x + 0.5) / width, (y + 0.5) / height, study.stone.radius_px / width
 
 
-def is_mirrored(a: Pattern, b: Pattern, registration: Registration) -> bool:
+def is_mirrored(a: View, b: View, registration: Registration) -> bool:
     """Whether A's mirror image fits B clearly better than A does."""
-    mirror = Pattern(View(np.ascontiguousarray(a.view.light[::-1])))
+    mirror = View(np.ascontiguousarray(a.light[::-1]))
     curve = sum(correlate_turns(mirror.rows[name], b.rows[name]) for name in ("edge", "spot"))
     direct = _best_likeness(a, b, [registration.rotation_deg])
     return _best_likeness(mirror, b, propose_turns(np.asarray(curve), 8)[:8]) > direct + MIRROR_GAIN
 
 
-def _best_likeness(a: Pattern, b: Pattern, angles: list[float]) -> float:
-    return max(patch_likeness(a.half_turned("detail", angle), b.halves["detail"]) for angle in angles)
+def _best_likeness(a: View, b: View, angles: list[float]) -> float:
+    return max(patch_likeness(turned(a.halves["detail"], angle), b.halves["detail"]) for angle in angles)

@@ -18,7 +18,7 @@ from samestone.imaging.ring import Ring
 RAYS = 720
 STEPS = 161
 WINDOWS = (0.06, 0.035, 0.02)
-FEWEST = 0.3
+FEWEST = 0.25
 BEYOND = 1.08
 
 Floats = NDArray[np.float64]
@@ -48,7 +48,7 @@ class Outline:
     @property
     def is_long(self) -> bool:
         """Whether it is clearly no round cut, seen along its whole rim."""
-        return self.diameter_max_px > 1.06 * self.diameter_min_px and self.covered > 0.75 and self.rms_px > 0
+        return self.diameter_max_px > 1.06 * self.diameter_min_px and self.covered > 0.4 and self.rms_px > 0
 
     @property
     def ellipse(self) -> Ellipse:
@@ -89,11 +89,13 @@ def fit_outline(grey: NDArray[Any], white: float, ring: Ring) -> Outline | None:
     return refine_outline(grey, white, Ellipse(ring.x_px, ring.y_px, ring.radius_px, ring.radius_px, 0.0))
 
 
-def refine_outline(grey: NDArray[Any], white: float, start: Ellipse) -> Outline | None:
+def refine_outline(
+    grey: NDArray[Any], white: float, start: Ellipse, windows: tuple[float, ...] = WINDOWS
+) -> Outline | None:
     """Refine a rough ellipse; a narrower window is kept only while as many rays still find the edge."""
     angles = np.arange(RAYS) * (2 * np.pi / RAYS)
     ellipse, best, kept = start, 0.0, None
-    for window in WINDOWS:
+    for window in windows:
         found, strength = _cast(grey, white, ellipse, angles, window)
         ellipse, residuals, scale = _fit(ellipse, angles, found, strength > 0)
         fits = (strength > 0) & (np.abs(residuals) < max(4 * scale, 0.002 * ellipse.major))

@@ -5,7 +5,12 @@ from __future__ import annotations
 from samestone.imaging.study import Study
 
 PROTOCOLS = ("guided", "free")
-LEVEL_DEG = 1.0
+LEVEL_DEG = 1.8
+FREE_MARGIN = 1.0
+NOT_LAID = (
+    "The two pictures cannot be laid on each other beyond doubt: other lamp, other lean, or another stone. "
+    "Take both under one soft dome, the stone level (guided)."
+)
 
 
 def why_not(a: Study, b: Study) -> str:

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from samestone.imaging.outline import Outline
 
-BLURRED_SHARE = 0.0115
-SOFT_SHARE = 0.0075
+BLURRED_SHARE = 0.0075
+SOFT_SHARE = 0.0055
 SMALLEST_RADIUS_PX = 70.0
-TILTED_DEG = 2.0
+TILTED_DEG = 2.2
 GLARE_SHARE = 0.004
 CLIPPED_SHARE = 0.04
 LOST_SHARE = 0.25

@@ -59,22 +59,28 @@ def _kernels() -> NDArray[np.complex64]:
 
 
 def find_ring(edges: NDArray[np.float32], step: float) -> Ring:
-    """The best ring of an edge map."""
+    """The best ring of an edge map; one that holds few of the picture's edges (a claw's bead) counts less."""
     height, width = edges.shape
     padded = np.zeros((PAD, PAD), np.float32)
     padded[:height, :width] = edges
     spectrum = np.fft.rfft2(padded).astype(np.complex64)
-    best = Ring(0.0, 0.0, 0.0, -1.0)
+    best, best_worth = Ring(0.0, 0.0, 0.0, -1.0), -np.inf
     limit = 0.62 * min(height, width)
     for radius, kernel in zip(RADII, _kernels(), strict=True):
         if radius > limit:
             break
         score = np.fft.irfft2(spectrum * kernel.conj(), s=(PAD, PAD))[:height, :width]
-        k = int(np.argmax(score))
-        y, x = divmod(k, width)
-        if score[y, x] > best.score:
-            best = Ring(float(x), float(y), float(radius), float(score[y, x]))
+        y, x = divmod(int(np.argmax(score)), width)
+        worth = float(score[y, x]) * (0.35 + 0.65 * _share_inside(edges, x, y, radius))
+        if worth > best_worth:
+            best, best_worth = Ring(float(x), float(y), float(radius), float(score[y, x])), worth
     return Ring((best.x_px + 0.5) * step - 0.5, (best.y_px + 0.5) * step - 0.5, best.radius_px * step, best.score)
+
+
+def _share_inside(edges: NDArray[np.float32], x: int, y: int, radius: float) -> float:
+    rows, columns = np.ogrid[0 : edges.shape[0], 0 : edges.shape[1]]
+    inside = (columns - x) ** 2 + (rows - y) ** 2 < (1.05 * radius) ** 2
+    return float(edges[inside].sum() / (edges.sum() + 1e-9))
 
 
 def erase_ring(edges: NDArray[np.float32], step: float, ring: Ring) -> NDArray[np.float32]:

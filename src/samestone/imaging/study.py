@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging import quality
 from samestone.imaging.characteristic import Characteristic, list_marks, mark_maps
-from samestone.imaging.contour import blob_hull, fit_contour
+from samestone.imaging.contour import blob_hull, fit_contour, fit_oval
 from samestone.imaging.focus import measure_blur
 from samestone.imaging.outline import Outline, fit_outline
 from samestone.imaging.photo import Photo
@@ -19,7 +18,7 @@ from samestone.imaging.quality import Flag
 from samestone.imaging.registration import Pattern
 from samestone.imaging.ring import Ring, edge_map, erase_ring, find_ring
 from samestone.imaging.tilt import lean_deg
-from samestone.imaging.view import GIRDLE, SIDE, Plane, View, cut_out, disc, view_of
+from samestone.imaging.view import GIRDLE, Plane, View, cut_out, disc, view_of
 
 LEAST_SCORE = 0.35
 WELL_COVERED = 0.6
@@ -47,6 +46,9 @@ class Study:
         round_one = fit_outline(grey, white, self.ring) if self.ring.score > LEAST_SCORE else None
         if round_one is not None and round_one.covered > WELL_COVERED:
             return round_one
+        oval = fit_oval(grey, white, *self._edges, self.ring) if self.ring.score > LEAST_SCORE else None
+        if oval is not None and oval.is_long and oval.covered > 0.1 + (round_one.covered if round_one else 0.3):
+            return oval
         hull = blob_hull(self._edges[0])
         other = fit_contour(grey, white, hull, self._edges[1]) if hull is not None else None
         if other is None or (round_one is not None and not other.is_long):
@@ -70,23 +72,14 @@ class Study:
         return view_of(self.photo, self.stone)
 
     @cached_property
-    def fold(self) -> int:
-        return Pattern.fold_of(self.bare.rows["edge"])
-
-    @cached_property
-    def bare(self) -> Pattern:
-        """The pattern without the learned marks."""
-        return Pattern(self.view)
-
-    @cached_property
     def maps(self) -> Plane:
         """Probability of natural marks and of dirt, half size."""
-        return mark_maps(self.view, self.bare.rows["edge"], self.fold)
+        return mark_maps(self.view)
 
     @cached_property
-    def natural(self) -> Plane:
-        """Probability of natural marks at view size."""
-        return cv2.resize(self.maps[0], (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)
+    def pattern(self) -> Pattern:
+        """What is registered: the view and its natural marks."""
+        return Pattern(self.view, self.maps[0])
 
     @cached_property
     def marks(self) -> tuple[Characteristic, ...]:
@@ -95,11 +88,12 @@ class Study:
     @cached_property
     def blur_share(self) -> float:
         """Blur, as a share of the girdle radius."""
-        return measure_blur(self.encoded * np.float32(255), disc(0.93)) / GIRDLE
+        card = disc(1.06) & ~disc(1.035)
+        return measure_blur(self.encoded * np.float32(255), disc(0.93), card) / GIRDLE
 
     @cached_property
     def lean(self) -> float:
-        return lean_deg(self.bare.halves["detail"], self.fold)
+        return lean_deg(self.view.halves["detail"], self.view.fold)
 
     @cached_property
     def flags(self) -> tuple[Flag, ...]:

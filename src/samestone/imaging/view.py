@@ -23,6 +23,7 @@ MIDDLE = (SIDE - 1) / 2
 RINGS = 96
 TURNS = 1440
 SPOTS_PX = (1.4, 2.2, 3.4)
+FOLDS = (8, 4, 2)
 
 Plane = NDArray[np.float32]
 
@@ -99,6 +100,34 @@ class View:
             strongest = np.where(np.abs(weaker) > np.abs(strongest), weaker, strongest)
         return strongest
 
+    @cached_property
+    def rows(self) -> dict[str, Plane]:
+        """Polar maps of the channels; those ending in `_rest` have the cut's symmetry taken out."""
+        rows = {name: polar(getattr(self, name)) for name in ("edge", "detail", "spot")}
+        fold = symmetry_fold(rows["edge"])
+        return rows | {f"{name}_rest": without_cut(rows[name], fold) for name in ("spot", "detail")}
+
+    @cached_property
+    def fold(self) -> int:
+        """The cut's rotational symmetry."""
+        return symmetry_fold(self.rows["edge"])
+
+    @cached_property
+    def halves(self) -> dict[str, Plane]:
+        """Detail and spots at half size."""
+        half = (SIDE // 2, SIDE // 2)
+        return {
+            name: cv2.resize(getattr(self, name), half, interpolation=cv2.INTER_AREA) for name in ("detail", "spot")
+        }
+
+
+def symmetry_fold(edge_rows: Plane) -> int:
+    """The largest fold whose copies of the polar edge map still look alike; eight where none does."""
+    curve = correlate_turns(edge_rows, edge_rows)
+    likeness = {fold: float(curve[TURNS // fold]) for fold in FOLDS}
+    best = max(likeness.values())
+    return next((fold for fold in FOLDS if likeness[fold] >= 0.6 * best > 0), FOLDS[0])
+
 
 def view_of(photo: Photo, outline: Outline) -> View:
     """The standard view of a photographed stone."""
@@ -128,7 +157,14 @@ def correlate_turns(a: Plane, b: Plane) -> NDArray[np.float64]:
 
 
 def turned(plane: Plane, degrees: float, shift: tuple[float, float] = (0.0, 0.0)) -> Plane:
-    """A view's plane turned counter-clockwise as seen about its centre, then moved by (dx, dy) pixels."""
-    matrix = cv2.getRotationMatrix2D((MIDDLE, MIDDLE), degrees, 1.0)
+    """A view's plane (any square size) turned counter-clockwise as seen about its centre, then moved by (dx, dy)."""
+    middle = (plane.shape[0] - 1) / 2
+    matrix = cv2.getRotationMatrix2D((middle, middle), degrees, 1.0)
     matrix[:, 2] += shift
-    return cv2.warpAffine(plane, matrix, (SIDE, SIDE), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    size = (plane.shape[1], plane.shape[0])
+    return cv2.warpAffine(plane, matrix, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+
+def enlarged(plane: Plane) -> Plane:
+    """A half-size plane at view size."""
+    return cv2.resize(plane, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)

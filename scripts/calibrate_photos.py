@@ -1,0 +1,229 @@
+"""Learn what photo scores are worth: python scripts/calibrate_photos.py score SET OUT.json [--stones C076-C150]
+                                     python scripts/calibrate_photos.py fit SCORES.json
+                                     python scripts/calibrate_photos.py judge SCORES.json
+
+`score` compares the pictures of a rendered set (scripts/render_pictures.py): every stone with itself, with its twin
+or clone, and with others drawn at random; `fit` writes the calibration into the package; `judge` applies the shipped
+calibration to scores of another set and prints how well it does. The stones to calibrate on must not be among those
+that the network of characteristics was trained on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+PACKAGE = Path(__file__).parents[1] / "src" / "samestone"
+SAME = (("V4", "V5"), ("V6", "V5"), ("V2", "V3"), ("V1", "V3"), ("V6", "V4"), ("V1", "V2"))
+APART = (("V4", "V5"), ("V2", "V3"))
+LIMITS = {"guided": (-3.0, 0.6), "free": (-3.0, 0.0)}
+LINES = {"inclusions": ("sharp", "soft", "shared", "lone"), "facets": ("consistent", "edge_gap")}
+CLEANING = (("V6", "V4"), ("V1", "V2"))
+SEED = 5
+
+
+def protocol_of(view: str) -> str:
+    return "guided" if view in ("V4", "V5", "V6") else "free"
+
+
+def read_index(folder: Path, ranges: str) -> dict[tuple[str, str], dict[str, Any]]:
+    """Lines of the set's index by stone and view."""
+    from train_marks import wanted
+
+    lines = [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]
+    return {(line["stone"], line["view"]): line for line in lines if wanted(line["stone"], ranges)}
+
+
+def plan_pairs(
+    index: dict[tuple[str, str], dict[str, Any]], others: int
+) -> Iterator[tuple[str, list[tuple[str, ...]]]]:
+    """Per stone: pairs (stone, view, stone, view, kind)."""
+    rng = np.random.default_rng(SEED)
+    stones = sorted({stone for stone, _ in index})
+    of = {stone: next(line for key, line in index.items() if key[0] == stone) for stone in stones}
+    for stone in stones:
+        pairs = [(stone, u, stone, v, "same") for u, v in SAME]
+        model, role = of[stone]["of"], of[stone]["role"]
+        if model in stones:
+            pairs += [(stone, u, model, v, role) for u, v in APART] + [(model, u, stone, v, role) for u, v in APART]
+        strangers = [s for s in stones if s not in (stone, model) and of[s]["of"] not in (stone, model or "-")]
+        chosen = rng.choice(strangers, others, replace=False)
+        pairs += [(stone, u, str(s), v, "other") for s in chosen for u, v in APART]
+        yield stone, [p for p in pairs if (p[0], p[1]) in index and (p[2], p[3]) in index]
+
+
+def score_stone(job: tuple[str, str, list[tuple[str, ...]]]) -> list[dict[str, Any]]:
+    folder, ranges, pairs = job
+    import cv2
+
+    cv2.setNumThreads(1)
+    index = read_index(Path(folder), ranges)
+    studies: dict[tuple[str, str], Any] = {}
+    return [row for pair in pairs if (row := score_pair(Path(folder), index, studies, pair)) is not None]
+
+
+def score_pair(folder: Path, index: Any, studies: Any, pair: tuple[str, ...]) -> dict[str, Any] | None:
+    from samestone.imaging.agreement import inclusion_scores
+    from samestone.imaging.comparison import facet_scores
+    from samestone.imaging.photo import open_photo
+    from samestone.imaging.registration import register
+    from samestone.imaging.study import Study
+
+    for key in (pair[:2], pair[2:4]):
+        if key not in studies:
+            studies[key] = Study(open_photo((folder / index[key]["picture"]).read_bytes()))
+    a, b = studies[pair[:2]], studies[pair[2:4]]
+    row: dict[str, Any] = {"pair": pair, "protocol": protocol_of(pair[1]), "usable": a.usable and b.usable}
+    row["lamps"] = [index[key]["lamp"] for key in (pair[:2], pair[2:4])]
+    row["leans"] = [study.lean if study.usable else 0.0 for study in (a, b)]
+    row["flags"] = [[flag.name for flag in study.flags] for study in (a, b)]
+    if not row["usable"]:
+        return row
+    found = register(a.pattern, b.pattern)
+    turn = index[pair[2:4]]["rotation_deg"] - index[pair[:2]]["rotation_deg"]
+    row["turn_error_deg"] = (found.rotation_deg - turn + 180) % 360 - 180
+    row |= inclusion_scores(a, b, found) | facet_scores(found)
+    if pair[4] == "same" and (pair[1], pair[3]) in CLEANING and abs(row["turn_error_deg"]) < 2:
+        row["marks"] = cleaning_rows(folder, index[pair[:2]], a, b, found)
+    return row
+
+
+def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any) -> list[list[float]]:
+    """Five numbers per candidate mark and what it is: 1 dirt, 0 natural, -1 a play of the facets."""
+    from train_marks import open_mask
+
+    from samestone.imaging.cleaning import candidates, describe_marks
+    from samestone.imaging.view import cut_out
+
+    mask = cut_out(open_mask((folder / line["picture"]).with_suffix(".png")), a.stone)
+    marks = candidates(a)
+    rows = []
+    for mark, numbers in zip(marks, describe_marks(a, b, found, marks) if marks else [], strict=True):
+        zoom = 260 / a.stone.radius_px
+        x, y = (round(279.5 + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), a.stone.centre_px, strict=True))
+        window = mask[max(0, y - 5) : y + 6, max(0, x - 5) : x + 6]
+        dirt, natural = bool((window[..., 2] > 120).any()), bool((window[..., 1] > 120).any())
+        rows.append([*map(float, numbers), 1.0 if dirt else 0.0 if natural else -1.0])
+    return rows
+
+
+def score(folder: str, out: str, ranges: str, others: int, workers: int) -> None:
+    index = read_index(Path(folder), ranges)
+    jobs = [(folder, ranges, pairs) for _, pairs in plan_pairs(index, others)]
+    with ProcessPoolExecutor(workers) as pool:
+        rows = [row for part in pool.map(score_stone, jobs) for row in part]
+    Path(out).write_text(json.dumps(rows))
+    print(f"{out}: {len(rows)} pairs of {len(jobs)} stones")
+
+
+def fit(path: str) -> None:
+    """Write evidence/data/photographs-1.json and imaging/data/cleaning.json."""
+    from samestone.evidence.photographs import fit_line
+
+    rows = [row for row in json.loads(Path(path).read_text()) if row["usable"]]
+    table: dict[str, Any] = {"format": "samestone-photo-calibration/1", "source": "simulated photographs"}
+    for protocol in ("guided", "free"):
+        some = [r for r in rows if r["protocol"] == protocol and is_evidence(r)]
+        stones = {r["pair"][0] for r in some}
+        entry: dict[str, Any] = {"stones": len(stones), "twins": sum(r["pair"][4] in ("twin", "clone") for r in some)}
+        for line, names in LINES.items():
+            # a clone has the same facets by construction: facets say nothing there, and are not asked to
+            used = [r for r in some if line == "inclusions" or r["pair"][4] != "clone"]
+            weights, offset = fit_line(used, [r["pair"][4] == "same" for r in used], names)
+            entry[line] = {"weights": weights, "offset": offset}
+        entry["facet_limits"] = LIMITS[protocol]
+        table[protocol] = entry
+    (PACKAGE / "evidence" / "data" / "photographs-1.json").write_text(json.dumps(table, indent=1))
+    fit_cleaning(rows)
+    judge(path)
+
+
+def is_evidence(row: dict[str, Any]) -> bool:
+    """Pairs that bear on the verdict: not dirty against just cleaned, and free ones only once they were laid on."""
+    from samestone.imaging.protocol import FREE_MARGIN
+
+    if (row["pair"][1], row["pair"][3]) in CLEANING:
+        return False
+    return row["protocol"] == "guided" or row["margin"] > FREE_MARGIN
+
+
+def fit_cleaning(rows: list[dict[str, Any]]) -> None:
+    """Two logistic rules: is the mark real, and, if so, is it gone?"""
+    from samestone.evidence.photographs import fit_line
+
+    marks = np.array([mark for r in rows for mark in r.get("marks", [])])
+    names = [str(k) for k in range(5)]
+    rule = {}
+    for name, some, positive in (("real", marks, marks[:, 5] >= 0), ("gone", marks[marks[:, 5] >= 0], None)):
+        yes = positive if positive is not None else some[:, 5] == 1
+        weights, offset = fit_line([dict(zip(names, row, strict=False)) for row in some[:, :5]], list(yes), names)
+        prior = np.log(yes.mean() / (1 - yes.mean()))
+        rule[name] = {"weights": [weights[k] for k in names], "offset": offset + float(prior)}
+    (PACKAGE / "imaging" / "data" / "cleaning.json").write_text(json.dumps(rule, indent=1))
+
+
+def judge(path: str) -> dict[str, Any]:
+    """Apply the shipped calibration and print the figures."""
+    from samestone.evidence.photographs import combine_scores, shipped_calibration
+
+    rows, figures = json.loads(Path(path).read_text()), {}
+    for protocol in ("guided", "free"):
+        all_of = [r for r in rows if r["protocol"] == protocol and (r["pair"][1], r["pair"][3]) not in CLEANING]
+        some = [r for r in all_of if r["usable"] and is_evidence(r)]
+        kind = np.array([r["pair"][4] for r in some])
+        value = np.array([combine_scores(r, shipped_calibration()[protocol])[0] for r in some])
+        same, apart = value[kind == "same"], value[kind != "same"]
+        turns = [r for r in rows if r["usable"] and r["protocol"] == protocol and r["pair"][4] == "same"]
+        figures[protocol] = {
+            "pairs of one stone": [len(same), sum(r["pair"][4] == "same" for r in all_of)],
+            "pairs of two stones": [len(apart), sum(r["pair"][4] != "same" for r in all_of)],
+            "cllr": round(cllr(same, apart), 4),
+            "eer": round(equal_error(same, apart), 4),
+            "same below 1": int((same < 0).sum()),
+            "unrelated above 1, above 10": [int((value[kind == "other"] > t).sum()) for t in (0, 1)],
+            "worst twin, worst clone": [round(float(value[kind == k].max(initial=-9)), 2) for k in ("twin", "clone")],
+            "turns": {f"{u}-{v}": turn_figures(turns, u, v) for u, v in SAME if protocol_of(u) == protocol},
+        }
+    print(json.dumps(figures, indent=1))
+    return figures
+
+
+def turn_figures(rows: list[dict[str, Any]], u: str, v: str) -> str:
+    some = [r for r in rows if (r["pair"][1], r["pair"][3]) == (u, v)]
+    error = np.abs([r["turn_error_deg"] for r in some])
+    sure = np.array([r["margin"] for r in some]) > 1.0
+    return f"{(error < 2).sum()} of {len(some)}, median {np.median(error):.3f} deg; sure {sure.sum()}, wrong {(sure & (error > 2)).sum()}"
+
+
+def cllr(same: Any, apart: Any) -> float:
+    """Log-likelihood-ratio cost of log10 LRs, in bits."""
+    return float((np.mean(np.log2(1 + 10.0**-same)) + np.mean(np.log2(1 + 10.0**apart))) / 2)
+
+
+def equal_error(same: Any, apart: Any) -> float:
+    cuts = np.sort(np.concatenate([same, apart]))
+    return float(min(max((same < c).mean(), (apart >= c).mean()) for c in cuts))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["score", "fit", "judge"])
+    parser.add_argument("paths", nargs="+")
+    parser.add_argument("--stones", default="")
+    parser.add_argument("--others", type=int, default=3)
+    parser.add_argument("--workers", type=int, default=2)
+    choice = parser.parse_args()
+    if choice.what == "score":
+        score(choice.paths[0], choice.paths[1], choice.stones, choice.others, choice.workers)
+    else:
+        {"fit": fit, "judge": judge}[choice.what](choice.paths[0])
+
+
+if __name__ == "__main__":
+    main()
