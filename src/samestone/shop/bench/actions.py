@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from samestone.shop import ledger
+from samestone.shop.agreement import agree_change, agreed_changes
 from samestone.shop.bench.look import Facts, disagreements, fitting
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.life import NotPossibleNow, Station
@@ -135,10 +136,16 @@ def send_news(job: Job, words: str, *, question: str, price: str, at: dt.datetim
 
 
 @transaction.atomic
-def note_answer(job: Job, words: str, *, agreed: bool, at: dt.datetime, by: Member) -> Job:
-    """The client's answer in the client's words; with a yes the work goes on, with a no the job stays held."""
+def note_answer(
+    job: Job, words: str, *, agreed: bool, changes: Collection[str] = (), at: dt.datetime, by: Member
+) -> Job:
+    """The client's answer in the client's words; with a yes the work goes on, with a no the job stays held.
+
+    `changes` of the stone itself that a yes allows come to those agreed before.
+    """
     ledger.append("client answered", about=job, at=at, by=by, details={"words": words.strip(), "agreed": agreed})
     if agreed:
+        agree_change(job, {*agreed_changes(job), *changes}, at=at, by=by)
         return resume_job(job, "the client agreed", at=at, by=by)
     return job
 

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from django import forms
 
+from samestone.shop import agreement
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Instrument, Member
 from samestone.shop.tool import ToolField
@@ -64,6 +65,12 @@ class NewsForm(forms.Form):
 class AnswerForm(forms.Form):
     words = forms.CharField(label="What the client said", max_length=400)
     agreed = forms.ChoiceField(choices=[("yes", "yes"), ("no", "no")], widget=forms.RadioSelect, label="Agreed")
+    changes = forms.MultipleChoiceField(
+        label="On the stone itself, if anything",
+        choices=agreement.CHANGES,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
 
 
 class InspectionForm(forms.Form):

@@ -6,8 +6,18 @@ import datetime as dt
 from dataclasses import dataclass
 
 from samestone.shop import ledger
+from samestone.shop.bench import damage
 from samestone.shop.life import Station
 from samestone.shop.models import Entry, Job, Mark, Member, Reading, Stone
+
+
+@dataclass(frozen=True)
+class DamageSeen:
+    """Damage that was seen at the bench or later: what, where, and what can be said of it."""
+
+    kind: str
+    angle_deg: str
+    says: str
 
 
 @dataclass(frozen=True)
@@ -16,20 +26,38 @@ class StoneAtBench:
 
     stone: Stone
     weights: tuple[Reading, ...]
+    damage: tuple[DamageSeen, ...] = ()
 
 
 def stones_of(job: Job) -> tuple[StoneAtBench, ...]:
+    return tuple(StoneAtBench(stone, _loose_weights(stone), damage_seen(stone)) for stone in job.stones)
+
+
+def _loose_weights(stone: Stone) -> tuple[Reading, ...]:
+    rows = Reading.objects.current().filter(examination__stone=stone, examination__occasion="bench")
+    return tuple(rows.filter(property="weight_ct").select_related("instrument"))
+
+
+def damage_seen(stone: Stone) -> tuple[DamageSeen, ...]:
+    """Damage placed since the take-in, held against the take-in's clock face."""
+    marks = Mark.objects.current().filter(examination__stone=stone).select_related("examination")
+    first = [mark for mark in marks if mark.examination.occasion in ("received", "take-in")]
+    then = [_spot(mark) for mark in first if mark.category == "damage" or mark.kind in damage.KINDS]
+    hidden = [damage.Arc(float(m.angle_deg), float(m.to_deg)) for m in first if m.category == "hidden"]
+    later = [mark for mark in marks if mark not in first and mark.kind in damage.KINDS and mark.r]
+    looked = any(mark.category in ("claw", "hidden", "damage") for mark in first)
     return tuple(
-        StoneAtBench(
-            stone,
-            tuple(
-                Reading.objects.current()
-                .filter(examination__stone=stone, examination__occasion="bench", property="weight_ct")
-                .select_related("instrument")
-            ),
+        DamageSeen(
+            mark.kind,
+            mark.angle_deg,
+            damage.judge_damage(_spot(mark), then=then, hidden=hidden, looked=looked),
         )
-        for stone in job.stones
+        for mark in later
     )
+
+
+def _spot(mark: Mark) -> damage.Spot:
+    return damage.Spot(float(mark.r or 1), float(mark.angle_deg))
 
 
 @dataclass(frozen=True)

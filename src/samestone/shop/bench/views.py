@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import blindness
+from samestone.shop import agreement, blindness
 from samestone.shop.bench import actions, forms, queries
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import MOVES, NotPossibleNow, Station
@@ -101,9 +101,13 @@ def note_answer(request: HttpRequest, envelope: str) -> HttpResponse:
     job, form = get_object_or_404(Job, envelope=envelope), forms.AnswerForm(request.POST)
     if not form.is_valid():
         return _bench(request, job, answer=form)
-    words, agreed = form.cleaned_data["words"], form.cleaned_data["agreed"] == "yes"
+    fields = form.cleaned_data
+    agreed, changes = fields["agreed"] == "yes", fields["changes"]
+    now, by = timezone.now(), signed_in(request)
     return _try(
-        request, job, lambda: actions.note_answer(job, words, agreed=agreed, at=timezone.now(), by=signed_in(request))
+        request,
+        job,
+        lambda: actions.note_answer(job, fields["words"], agreed=agreed, changes=changes, at=now, by=by),
     )
 
 
@@ -153,6 +157,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "mark": queries.mark_to_look_for(job),
         "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
         "not_unset": job.state.obstacle(MOVES["unset"]),
+        "changes": agreement.change_words(job),
         "not_inspected": job.state.obstacle(MOVES["inspected"]),
         "gone": job.station == Station.PICKED_UP.value,
         "kept_back": blindness.is_kept_back(job, signed_in(request)),

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from samestone.gem import care
+from samestone.shop.agreement import agreed_changes
 from samestone.shop.examine import actions, forms, photo_views, queries
 from samestone.shop.examine import question as asked
 from samestone.shop.finding import (
@@ -37,7 +38,8 @@ def start(request: HttpRequest, pk: int, occasion: str) -> HttpResponse:
     if occasion not in Examination.Occasion.values:
         raise Http404(f"no occasion called {occasion}")
     stone = get_object_or_404(Stone, pk=pk)
-    examination = begin_examination(stone, occasion, at=timezone.now(), by=signed_in(request))
+    changes = agreed_changes(stone.job) if occasion == Examination.Occasion.PICK_UP else ()
+    examination = begin_examination(stone, occasion, at=timezone.now(), by=signed_in(request), declared_changes=changes)
     if occasion == Examination.Occasion.RECEIVED:
         return _to(examination, "pictures")
     return redirect("examination", pk=examination.pk)

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from samestone.gem import care
+from samestone.shop import agreement
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Stone
 
@@ -108,6 +109,12 @@ class WorkForm(forms.Form):
     work = forms.CharField(label="Work agreed", max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
     risks = forms.MultipleChoiceField(
         label="Talked about", choices=choices(*RISKS), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    changes = forms.MultipleChoiceField(
+        label="Changed on the stone itself, if anything",
+        choices=agreement.CHANGES,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
     )
     due = forms.DateField(
         label="Ready by", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")

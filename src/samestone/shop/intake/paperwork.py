@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from samestone import paper
-from samestone.shop import drawing, ledger, vault, wording
+from samestone.shop import agreement, drawing, ledger, vault, wording
 from samestone.shop.intake import queries
 from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
 
@@ -63,7 +63,7 @@ def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member
         "stones": [_stone_line(stone) for stone in job.stones],
         "not_seen": _not_seen(job),
         "pictures": [_picture(photo) for photo in _pictures(job)],
-        "work": job.work or "cleaning while the client waits",
+        "work": _work_words(job),
         "risks": job.risks,
         "terms": shop.terms,
         "seal": seal,
@@ -94,6 +94,12 @@ def label(job: Job, *, at: dt.datetime) -> bytes:
         **_face(job),
     }
     return paper.label(sheet, at=at)
+
+
+def _work_words(job: Job) -> str:
+    changes = agreement.change_words(job)
+    agreed = f" Changed on the stone itself: {', '.join(changes)}." if changes else ""
+    return (job.work or "cleaning while the client waits") + agreed
 
 
 def _piece_words(piece: Piece) -> str:

@@ -32,6 +32,7 @@ _WORDS = {
     "agreed mark looked for": "agreed marks looked for together",
     "client accepted": "the client was told what is missing, and takes it",
     "papers given": "statement and packet given",
+    "change agreed": "changes of the stone itself agreed",
     "first record shown": "first record opened before the second look",
 }
 # What the lines beside them say already.
@@ -124,6 +125,8 @@ def _told(entry: Entry) -> str:
             return f"{words} {more}".strip()
         case "left uncleaned" | "resumed":
             more = told.get("why", "")
+        case "change agreed":
+            more = ", ".join(told["changes"]).replace("_", " ") or "none"
         case "verdict reached":
             more = _LADDER.get(told["verdict"]["ladder"], "")
         case _:

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import blindness, ledger, passage
+from samestone.shop import agreement, blindness, ledger, passage
 from samestone.shop.finding import ExaminationFinished, TakenBackAlready, record_finding, take_back
 from samestone.shop.intake import actions, care, forms, paperwork, queries, story
 from samestone.shop.life import NotPossibleNow
@@ -150,10 +150,13 @@ def ask_marks(request: HttpRequest, job: Job) -> HttpResponse:
 
 
 def ask_work(request: HttpRequest, job: Job) -> HttpResponse:
-    initial = {name: getattr(job, name) for name in forms.WorkForm.base_fields}
-    form = forms.WorkForm(request.POST or None, initial=initial)
+    initial = {name: getattr(job, name, None) for name in forms.WorkForm.base_fields}
+    form = forms.WorkForm(request.POST or None, initial={**initial, "changes": agreement.agreed_changes(job)})
     if form.is_valid() and _may_change(request, job):
-        actions.agree_work(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
+        fields = {**form.cleaned_data}
+        now, by = timezone.now(), signed_in(request)
+        agreement.agree_change(job, fields.pop("changes"), at=now, by=by)
+        actions.agree_work(job, at=now, by=by, **fields)
         return _onward(job, "work")
     return _question(request, job, "work", form=form)
 

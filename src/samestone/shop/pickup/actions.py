@@ -80,6 +80,8 @@ def release_job(job: Job, *, to: str, at: dt.datetime, by: Member) -> Job:
         raise NotPossibleNow("Not handed over. Still open: " + "; ".join(open_demands) + ".")
     if to not in ("the client", "the named collector"):
         raise NotPossibleNow("Say who takes it: the client, or the named collector.")
+    if to == "the named collector" and not job.collector:
+        raise NotPossibleNow("Nobody was named who may collect it; it goes to the client alone.")
     now = move_job(job, "picked up", at=at, by=by, details={"to": to, "looked_and_agreed": True})
     paperwork.give_papers(now, at=at, by=by)
     return now

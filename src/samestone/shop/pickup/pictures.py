@@ -1,22 +1,26 @@
-"""Two pictures of one view laid on each other: where the stone lies in each, and how far the second is turned.
+"""Two pictures of one view laid on each other, and what they say beside the verdict: a line of its own.
 
-What the pictures are worth as evidence is not said here; see `verdict`.
+The line never enters the verdict: the marks that it sees are the ones the jeweller placed, and nothing counts twice.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from samestone import imaging
-from samestone.shop import vault
+from samestone import evidence, imaging
+from samestone.shop import ledger, vault
 from samestone.shop.models import Photograph
+
+# With fewer stones behind a calibration its number is not shown.
+FEWEST_STONES = 20
 
 
 def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
     """Centre and girdle radius in each picture as shares of its width and height, and the turn that makes `now` lie
     as `before`, counter-clockwise as seen, -180 to 180 degrees.
 
-    `known` says whether the turn was found from the stone itself; otherwise it is 0 and `reason` says why.
+    `known` says whether the turn was found from the stone itself; otherwise it is 0 and `reason` says why. `line` is
+    what the pictures say of the stone, or why they say nothing.
     """
     compared = imaging.compare_photos(_open(before), _open(now))
     turn = (-compared.rotation_deg + 180) % 360 - 180
@@ -25,10 +29,39 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
         "now": now.pk,
         "known": compared.rotation_known,
         "turn_deg": str(round(turn)) if compared.rotation_known else "0",
-        "reason": compared.reason,
+        "reason": _counter_words(compared.reason),
         "place_before": _place(compared.a),
         "place_now": _place(compared.b),
+        "line": _line(compared),
     }
+
+
+def _line(compared: imaging.PhotoComparison) -> dict[str, Any]:
+    """The pictures' own line: `log10_lr` within its bounds, or `why_not`."""
+    said: dict[str, Any] = {"protocol": compared.protocol}
+    if not compared.usable:
+        return {**said, "why_not": _counter_words(compared.reason)}
+    table = evidence.photographs.shipped_calibration()
+    if table.get(compared.protocol, {}).get("stones", 0) < FEWEST_STONES:
+        return {**said, "why_not": "There is no calibration for such pictures yet; compare them by eye."}
+    weighed = evidence.photographs.weigh_photographs(compared, table)
+    if weighed.log10_lr is None:
+        return {**said, "why_not": "The pictures cannot be weighed; compare them by eye."}
+    value = weighed.log10_lr
+    found = [feature.found for feature in compared.features]
+    return {
+        **said,
+        "log10_lr": ledger.decimal_strings({"value": value.value, "lower": value.lower, "upper": value.upper}),
+        "speaks": "for" if value.value > 0 else "against",
+        "agree": str(found.count("agrees")),
+        "absent": str(found.count("absent")),
+        "stones": str(weighed.stones),
+        "source": weighed.source,
+    }
+
+
+def _counter_words(reason: str) -> str:
+    return reason.replace("Picture A: ", "The earlier picture: ").replace("Picture B: ", "The new picture: ")
 
 
 def _open(photo: Photograph) -> imaging.Photo:

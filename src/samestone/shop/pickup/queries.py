@@ -216,6 +216,12 @@ def papers(job: Job) -> Entry | None:
     return ledger.history(job, "papers given").last()
 
 
+def received_pictures(job: Job) -> tuple[Photograph, ...]:
+    """The piece as it came over the counter."""
+    rows = Photograph.objects.current().filter(examination__stone__piece__job=job)
+    return tuple(rows.filter(examination__occasion=Examination.Occasion.RECEIVED))
+
+
 def _pictures(stone: Stone, *occasions: str) -> list[Photograph]:
     rows = Photograph.objects.current().filter(examination__stone=stone, examination__occasion__in=occasions)
     return [row for row in rows if row.usable]

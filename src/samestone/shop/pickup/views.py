@@ -44,6 +44,7 @@ def show_pick_up(request: HttpRequest, envelope: str) -> HttpResponse:
         "facts": facts,
         "mark_missing": "not there" in facts.marks,
         "search": f"{reverse('stray-stone')}?{queries.sought(chosen.after)}" if chosen and chosen.after else "",
+        "received": queries.received_pictures(job) if job.express else (),
         "opened_first": bool(chosen and chosen.after and chosen.after.by.username in blindness.opened_by(job)),
         "simulated": any(photo.simulated for pair in _pairs(chosen, judged) for photo in (pair.before, pair.now)),
     }

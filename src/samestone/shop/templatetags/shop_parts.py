@@ -128,7 +128,7 @@ _PALETTES: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "condition": (
         ("damage", "chip", "chip", ""),
         ("damage", "nick", "nick", ""),
-        ("damage", "abrasion", "worn edge", ""),
+        ("damage", "abrasion", "abrasion", ""),
         ("claw", "worn", "worn claw", ""),
         ("claw", "broken", "broken claw", ""),
         ("claw", "loose", "loose claw", ""),
