@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -11,7 +12,7 @@ from typing import Any
 from samestone import gem, metrology
 from samestone.cli import Refusal
 from samestone.cli.metrology import instrument_block
-from samestone.cli.table import Row, print_json, read_rows
+from samestone.cli.table import Row, plain_number, print_json, read_rows
 from samestone.metrology import repeats
 
 _KINDS = {"mm": "gauge", "ct": "scale", "%": "table gauge"}
@@ -84,10 +85,11 @@ def _check_stated(stated: list[str], collected: Collected) -> Iterator[dict[str,
         name, _, figure = text.partition("=")
         if name not in known:
             raise Refusal(f"--stated {text}: {name!r} is not in the file; it has {', '.join(sorted(known))}")
-        try:
-            u = float(figure)
-        except ValueError:
-            raise Refusal(f"--stated {text}: expected NAME=U with a number, such as gauge=0.010") from None
+        u = plain_number(figure)
+        if not 0 < u < math.inf:
+            raise Refusal(
+                f"--stated {text}: found {figure!r}, expected NAME=U with a number above 0 such as gauge=0.010"
+            )
         groups: defaultdict[object, list[float]] = defaultdict(list)
         for instrument, rows in collected.items():
             for of, repeat in rows:

@@ -33,13 +33,18 @@ class Row:
     def number(self, column: str) -> float:
         """The cell as a number; refuses a decimal comma, a unit, anything not finite."""
         found = self.text(column)
-        try:
-            value = float(found)
-        except ValueError:
-            value = math.nan
+        value = plain_number(found)
         if not math.isfinite(value):
             raise Refusal(f"{self.place}: {column} is {found!r}, expected a number such as 6.47 (point, no unit)")
         return value
+
+
+def plain_number(text: str) -> float:
+    """The number a text is, in the digits 0 to 9; nan where it is none."""
+    try:
+        return float(text) if text.isascii() and "_" not in text else math.nan
+    except ValueError:
+        return math.nan
 
 
 def read_rows(path: str, required: Sequence[str]) -> list[Row]:

@@ -15,7 +15,7 @@ from samestone.custody.tree import tree_root
 FORMAT = "samestone-receipt/1"
 GROUPS, GROUP = 8, 4
 _HEX = re.compile(r"[0-9a-f]{64}")
-_QR = re.compile(r"SAMESTONE1/(\d+)/([0-9A-F]{64})/(\d+)/([0-9A-F]{64})/([0-9T:.Z-]+)/([0-9A-F]{64})")
+_QR = re.compile(r"SAMESTONE1/([0-9]{1,15})/([0-9A-F]{64})/([0-9]{1,15})/([0-9A-F]{64})/([0-9T:.Z-]+)/([0-9A-F]{64})")
 _MISREAD = str.maketrans({"o": "0", "l": "1", "i": "1", "s": "5"})
 
 
@@ -104,9 +104,10 @@ def read_receipt(text: str) -> Receipt | ShortReceipt:
     text = text.strip()
     if text.startswith("{"):
         try:
-            return Receipt.from_json(json.loads(text))
-        except (json.JSONDecodeError, RecursionError) as error:
+            value = json.loads(text)
+        except (ValueError, RecursionError) as error:
             raise BadReceipt(f"the receipt is not JSON: {error}") from error
+        return Receipt.from_json(value)
     if found := _QR.fullmatch(text.upper()):
         number, digest, size, root, at, fingerprint = found.groups()
         return Receipt(int(number), digest.lower(), int(size), root.lower(), at, fingerprint.lower())

@@ -63,9 +63,10 @@ class _Fields:
 
     def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
         raw = self.entry.get(key, default)
+        plain = not isinstance(raw, str) or (raw.isascii() and "_" not in raw)
         try:
-            value = math.nan if isinstance(raw, bool) or raw is None else float(raw)
-        except (TypeError, ValueError):
+            value = math.nan if isinstance(raw, bool) or raw is None or not plain else float(raw)
+        except (TypeError, ValueError, OverflowError):
             value = math.nan
         if not low <= value <= high:
             raise ValueError(f"{self.place}.{key} is {raw!r}, expected a number from {low:g} to {high:g}")
