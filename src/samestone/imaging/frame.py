@@ -76,7 +76,8 @@ def read_plain(photo: Photo) -> FrameReading:
     if share > EMPTY_SHARE or float(middle.std()) < 0.004 * photo.white:
         return FrameReading(None, 0.0, _light(photo), (NOTHING_SEEN,))
     patch = middle.astype(np.float32) * np.float32(255 / photo.white)
-    blur = measure_blur(patch, np.ones(patch.shape, bool)) / min(height, width)
+    everywhere = np.ones(patch.shape, bool)  # no card is seen beside such a subject: no noise is taken away
+    blur = measure_blur(patch, everywhere, ~everywhere) / min(height, width)
     flags: tuple[Flag, ...] = ()
     if blur > BLURRED_SIDE_SHARE:
         flags = (quality.BLURRED,)
