@@ -15,12 +15,16 @@ from itertools import pairwise, product
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 Grey = NDArray[np.float32]
 Places = NDArray[np.float64]
 
 BANDS = 24
 """Strips across the rulings; each gives one row of line positions."""
+FINER = 8
+"""Steps a pixel at which a line's centre is sought: whole pixels would bias it by its place among them, and where the
+pitch is nearly a whole number of pixels that bias does not average out."""
 LEAST_PITCH_PX = 3.5
 """Closer rulings cannot be told apart reliably by a centroid: in trials such pictures gave a wrong answer with a
 plausible uncertainty."""
@@ -77,7 +81,7 @@ def measure_scale(grey: Grey, *, division_um: float) -> ScaleReading:
     places -= (np.array(grey.shape[::-1]) - 1) / 2
     fit = fit_scale(places, indices)
     light = rotate(np.asarray(grey, np.float32), angle)
-    refuse_hidden_rulings(fold_strips(light, fit, polarity(strip_profiles(upright))), 1.0 / fit.per_px)
+    refuse_hidden_rulings(fold_strips(upright, light, fit), 1.0 / fit.per_px)
     um_per_px = fit.per_px * division_um
     return ScaleReading(
         um_per_px=um_per_px,
@@ -125,7 +129,9 @@ def rotate(image: Grey, angle_deg: float) -> Grey:
     """Turn the picture about its centre so that the direction angle_deg (counter-clockwise) becomes +x."""
     height, width = image.shape
     turn = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), -angle_deg, 1.0)
-    return np.asarray(cv2.warpAffine(image, turn, (width, height), flags=cv2.INTER_CUBIC, borderValue=0.0), np.float32)
+    return np.asarray(
+        cv2.warpAffine(image, turn, (width, height), flags=cv2.INTER_LANCZOS4, borderValue=0.0), np.float32
+    )
 
 
 @dataclass(frozen=True)
@@ -181,13 +187,15 @@ def band_lines(profile: Grey, y: float) -> BandLines:
     valley = np.array([smooth[max(0, p - 40) : p + 41].min() for p in peaks])
     rise = smooth[peaks] - valley
     peaks = peaks[rise > 0.4 * np.quantile(rise, 0.9)]
-    found = [peak_centre(smooth, int(p)) for p in peaks]
-    return BandLines(y, np.array([x for x, _ in found]), np.array([d for _, d in found]))
+    fine = CubicSpline(np.arange(smooth.size), smooth)(np.arange(FINER * (smooth.size - 1) + 1) / FINER)
+    found = np.array([peak_centre(fine, FINER * int(p)) for p in peaks])
+    return BandLines(y, found[:, 0] / FINER, found[:, 1])
 
 
-def peak_centre(profile: NDArray[np.floating], peak: int) -> tuple[float, float]:
+def peak_centre(profile: Places, peak: int) -> tuple[float, float]:
     """Centroid of the part of a peak above the middle between its top and the higher of its two feet."""
-    left = peak
+    left = int(peak + np.argmax(profile[max(0, peak - FINER) : peak + FINER + 1])) - min(FINER, peak)
+    peak = left
     while left > 0 and profile[left - 1] < profile[left]:
         left -= 1
     right = peak
@@ -280,10 +288,10 @@ def fit_scale(places: Places, indices: Places) -> ScaleFit:
     columns = design(places, half)
     used = np.ones(indices.size, bool)
     for _ in range(6):
-        solution, *_ = np.linalg.lstsq(columns[used], indices[used], rcond=None)
+        solution = np.asarray(np.linalg.lstsq(columns[used], indices[used], rcond=None)[0], np.float64)
         residual = indices - columns @ solution
         spread = 1.4826 * float(np.median(np.abs(residual[used]))) + 1e-6
-        used = np.abs(residual) < 4.0 * spread + 0.02
+        used = np.abs(residual) < 4.5 * spread + 0.003
         if used.sum() < columns.shape[1] + 4:
             raise Unresolved("too few rulings lie on one scale. Fill the picture with the micrometer, sharp and level.")
     rms = float(np.sqrt(np.mean(residual[used] ** 2)))
@@ -301,11 +309,15 @@ def fit_scale(places: Places, indices: Places) -> ScaleFit:
 
 @dataclass(frozen=True)
 class Strip:
-    """One strip of the upright picture, folded on the fitted scale; lines positive, in units of the field's light."""
+    """One strip of the upright picture, folded on the fitted scale; lines positive."""
 
     phase: Places
     """Distance of each column from the nearest fitted line, in divisions, 0 to 1/2."""
     profile: Places
+    """Contrast of each column, uneven light removed: a gradient would feign a bump where columns are unevenly spread
+    over the phases."""
+    light: Places
+    """The light itself, in units of the picture's median: it shows what is darker over a wide stretch."""
 
     def level(self, near: float, far: float) -> float:
         """Mean of the columns that stand between two phases."""
@@ -318,21 +330,26 @@ class Strip:
         return self.level(0.0, 0.12) - self.level(0.35, 0.51)
 
     @property
-    def mean(self) -> float:
-        return float(self.profile.mean())
+    def shade(self) -> float:
+        """Mean depth of the lines below what lies between them."""
+        inside = self.phase >= 0.35
+        return float(self.light.mean() - self.light[inside].mean())
 
 
-def fold_strips(upright: Grey, fit: ScaleFit, polarity: float) -> list[Strip]:
-    """The strips of the upright picture of the light itself, each over the phase of the fitted scale."""
+def fold_strips(upright: Grey, light: Grey, fit: ScaleFit) -> list[Strip]:
+    """The strips of the upright contrast and of the upright light itself, each over the phase of the fitted scale."""
     height, width = upright.shape
     x = np.arange(width) - (width - 1) / 2
-    light = polarity * upright / max(float(np.median(np.abs(upright))), 1e-6)
+    sign = polarity(strip_profiles(upright))
+    unit = sign / max(float(np.median(np.abs(light))), 1e-6)
     strips = []
     for a, b in pairwise(strip_edges(upright)):
         places = np.column_stack([x, np.full(width, (a + b - 1) / 2 - (height - 1) / 2)])
         phase = design(places, fit.half) @ fit.solution
-        seen = (upright[a:b] != 0).all(axis=0)
-        strips.append(Strip(np.abs(phase - np.rint(phase))[seen], light[a:b].mean(axis=0).astype(np.float64)[seen]))
+        seen = (light[a:b] != 0).all(axis=0)
+        if seen.any():
+            rows = [np.asarray(image[a:b].mean(axis=0)[seen], np.float64) for image in (upright, light)]
+            strips.append(Strip(np.abs(phase - np.rint(phase))[seen], sign * rows[0], unit * rows[1]))
     return strips
 
 
@@ -354,8 +371,7 @@ def refuse_hidden_rulings(strips: Sequence[Strip], pitch_px: float) -> None:
     for k, j in product(range(len(strips)), (-2, -1, 1, 2)):
         if not ruled[k] or not 0 <= k + j < len(strips) or strips[k + j].amplitude > 0.4 * clearest:
             continue
-        own = strips[k].mean - strips[k].level(0.35, 0.51)
-        if strips[k + j].mean - strips[k].mean > max(own, 0.03):
+        if strips[k + j].light.mean() - strips[k].light.mean() > max(strips[k].shade, 0.03):
             raise Unresolved(message)
 
 
