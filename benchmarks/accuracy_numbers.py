@@ -74,15 +74,25 @@ def every_pair(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
     return ratio(own, own), near, len(own) * (len(own) - 1)
 
 
-def random_row(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> tuple[dict[str, Any], Array, Array]:
+def plain(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> Array:
+    """log10 LR of pairs of one stone, without room for blunders."""
+    found = weigh(kernels, Pairs(columns, pair.x, pair.Ux, pair.y, pair.Uy), 1000).working[:, 0]
+    return np.where(np.isnan(found), -300, found)
+
+
+def random_row(
+    kernels: Kernels, columns: tuple[int, ...], pair: Remeasured, others: list[Remeasured]
+) -> tuple[dict[str, Any], Array, Array]:
+    """`others` are further measurements of the same stones: E[1/LR] rests on few of many pairs."""
     same, near, total = every_pair(kernels, columns, pair)
+    more = np.concatenate([same, *(plain(kernels, columns, other) for other in others)])
     far = total - len(near)
     alarm = np.log1p(10.0**near).sum() / np.log(2) / total
     miss = np.log1p(10.0**-same).mean() / np.log(2)
     identities = {}
     for k in range(5):
         observed = (near > k).sum() / total
-        predicted = np.where(same > k, 10.0**-same, 0).mean()
+        predicted = np.where(more > k, 10.0**-more, 0).mean()
         identities[f"1e{k}"] = [float(observed), float(predicted), int((near > k).sum())]
     row = {
         "pairs of two stones": total,
@@ -152,34 +162,46 @@ def held(found: Weighed) -> dict[str, Array]:
     return {side: np.clip(getattr(found, side), -300, 300) for side in ("random", "look_alike")}
 
 
+RULES = ("as near as gauges tell", "nearest to the first record", "nearest for the spread of stones")
+"""How the substitute is chosen: by true values over their u, by the values first recorded over their u, or by true
+values over the standard deviation of all stones."""
+
+
+def substitutes(pair: Remeasured, stock: int, by: tuple[int, ...], rule: str, rng: np.random.Generator) -> Array:
+    """Values of the nearest other stone of a stock, drawn anew for each stone or each fortieth of them."""
+    test = load_population().test.values
+    pool = observables(test)
+    spread = pool[:, by].std(axis=0) if rule == RULES[2] else np.sqrt(np.median(pair.Ux[:, by, by], axis=0) * 2)
+    wanted = pair.x if rule == RULES[1] else pair.true
+    chosen = []
+    for part in np.array_split(np.arange(len(wanted)), 40 if stock > 30 else len(wanted)):
+        shelf = rng.choice(len(pool), min(stock, len(pool)), replace=False)
+        found = cKDTree(pool[np.ix_(shelf, by)] / spread).query(wanted[np.ix_(part, by)] / spread, k=2)[1]
+        own = shelf[found[:, 0]] == part  # the stones to be substituted are the first of the test split
+        chosen.append(shelf[np.where(own, found[:, 1] % len(shelf), found[:, 0])])
+    return test[np.concatenate(chosen)]
+
+
 def look_alikes(kernels: Kernels, values: Array, seed: int) -> list[dict[str, Any]]:
-    """Substitutes chosen as the nearest of a stock in some properties, judged by the look-alike LR of all five."""
+    """Substitutes from stocks of several sizes, judged by the look-alike LR of all five properties."""
     rng = np.random.default_rng(seed)
     pair = measured_twice(values, LOOSE, rng)
-    pool = observables(load_population().test.values)
+    cases = [(stock, by, RULES[0]) for stock in (2, 30, 1000, 12_000) for by in (ALL[:3], ALL[:4])]
+    cases += [(12_000, by, rule) for rule in RULES[1:] for by in (ALL[:3], ALL[:4])]
     rows = []
-    for stock in (2, 30, 1000, 12_000):
-        for by in ((LN_W, LN_D, E), (LN_W, LN_D, E, LN_Z)):
-            spread = np.sqrt(np.median(pair.Ux[:, by, by], axis=0) * 2)
-            chosen = []
-            for part in np.array_split(np.arange(len(values)), 40 if stock > 30 else len(values)):
-                shelf = rng.choice(len(pool), min(stock, len(pool)), replace=False)
-                found = cKDTree(pool[np.ix_(shelf, by)] / spread).query(pair.true[np.ix_(part, by)] / spread, k=2)
-                own = found[0][:, 0] < 1e-9
-                chosen.append(shelf[np.where(own, found[1][:, 1] % len(shelf), found[1][:, 0])])
-            substitutes = load_population().test.values[np.concatenate(chosen)]
-            again = measured_twice(substitutes, LOOSE, rng)
-            same = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, pair.y, pair.Uy), stock))
-            other = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, again.y, again.Uy), stock))
-            rows.append({
-                "stock": stock, "chosen by": pattern(by).replace("+", ", "),
-                "Cllr of LR random": cllr(same["random"], other["random"]),
-                "Cllr of LR look-alike": cllr(same["look_alike"], other["look_alike"]),
-                "Cllr min": cllr_min(same["look_alike"], other["look_alike"]),
-                "LR < 1, one stone %": 100 * float((same["look_alike"] < 0).mean()),
-                "LR > 100, chosen %": 100 * float((other["look_alike"] > 2).mean()),
-                "mean LR, chosen": float((10.0 ** other["look_alike"]).mean()),
-            })  # fmt: skip
+    for stock, by, rule in cases:
+        again = measured_twice(substitutes(pair, stock, by, rule, rng), LOOSE, rng)
+        same = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, pair.y, pair.Uy), stock))
+        other = held(weigh(kernels, Pairs(ALL, pair.x, pair.Ux, again.y, again.Uy), stock))
+        rows.append({
+            "stock": stock, "chosen by": pattern(by).replace("+", ", "), "rule": rule,
+            "Cllr of LR random": cllr(same["random"], other["random"]),
+            "Cllr of LR look-alike": cllr(same["look_alike"], other["look_alike"]),
+            "Cllr min": cllr_min(same["look_alike"], other["look_alike"]),
+            "LR < 1, one stone %": 100 * float((same["look_alike"] < 0).mean()),
+            "LR > 100, chosen %": 100 * float((other["look_alike"] > 2).mean()),
+            "mean LR, chosen": float((10.0 ** other["look_alike"]).mean()),
+        })  # fmt: skip
     return rows
 
 
@@ -191,7 +213,8 @@ def main(folder: Path) -> None:
     curves = {}
     for seed, (name, (columns, bench)) in enumerate(SETS.items()):
         pair = measured_twice(stones, bench, np.random.default_rng(100 + seed))
-        result["random"][name], same, near = random_row(kernels, columns, pair)
+        others = [measured_twice(stones, bench, np.random.default_rng(1000 + 20 * seed + k)) for k in range(9)]
+        result["random"][name], same, near = random_row(kernels, columns, pair, others)
         result["shipped"][name] = shipped(kernels, columns, pair)
         curves[name] = (same, near, result["random"][name]["pairs of two stones"])
         print(f"{name}: Cllr {result['random'][name]['Cllr']:.4f}", flush=True)

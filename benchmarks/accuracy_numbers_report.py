@@ -35,9 +35,12 @@ def write_report(result: dict[str, Any]) -> str:
         name: {k: (v[0] / v[1] if v[1] > 0 and v[2] >= 10 else None) for k, v in row["tail identities"].items()}
         for name, row in result["random"].items()
     }
-    alike = {f"{row['stock']:,} stones, by {row['chosen by']}": row for row in result["look_alikes"]}
-    for row in alike.values():
-        row.pop("chosen by", None)
+    alike = {
+        f"{row['stock']:,} stones, by {row['chosen by']}, {row['rule']}": {
+            key: value for key, value in row.items() if key not in ("stock", "chosen by", "rule")
+        }
+        for row in result["look_alikes"]
+    }
     return "\n\n".join([
         "# Sizes and weights: measured accuracy",
         f"Made by `python -m benchmarks.accuracy_numbers` on {date.today():%d %B %Y}, {platform.machine()}, "
@@ -46,7 +49,8 @@ def write_report(result: dict[str, Any]) -> str:
         "those kept for testing, the density is made of the reference split.",
         "## Against a stone drawn at random: the plain likelihood ratio", _table(result["random"], "compared"),
         "## Tail identities: P(LR > k given two stones) over E[1/LR; LR > k given one]",
-        "1 is perfect; – where fewer than ten events were seen.", _table(tails, "compared"),
+        "1 is perfect; – with fewer than ten events. The expectation rests on ten measurements of each stone.",
+        _table(tails, "compared"),
         "## As shipped: with room for blunders, clipped to the validated range", _table(result["shipped"], "compared"),
         "## When something is wrong with the readings (all five properties, as shipped)",
         _table(result["misjudged"], "case"),

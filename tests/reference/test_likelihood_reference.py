@@ -12,10 +12,13 @@ from lir.lrsystems.two_level import TwoLevelModelNormalKDE
 from lir.metrics import cllr as lir_cllr
 from scipy import integrate, stats
 
+from samestone.evidence.compiled import all_covariances
 from samestone.evidence.density import Kernels
 from samestone.evidence.likelihood import Pairs, random_substitute
-from samestone.evidence.observable import Array
+from samestone.evidence.narrowing import narrow, share_at_most
+from samestone.evidence.observable import Array, covariances, observables
 from samestone.evidence.population import Population, load_population
+from samestone.evidence.weighing import weigh
 
 
 @pytest.fixture(scope="module")
@@ -116,6 +119,47 @@ def test_compiled_and_plain_sums_agree() -> None:
         compiled = random_substitute(Kernels(stones, fast=True), pairs)
         assert np.abs(plain.log_x - compiled.log_x).max() < 1e-9
         assert np.abs(plain.log_y - compiled.log_y).max() < 1e-9
+
+
+@pytest.mark.parametrize("columns", [(0, 1, 2, 3, 4), (1, 2, 3), (0, 6, 4), (4,)], ids=str)
+def test_compiled_and_plain_weighing_agree(columns: tuple[int, ...]) -> None:
+    """One stone, one stone with a blunder, two stones: everything that weighing gives, written twice."""
+    stones = load_population().part(np.arange(0, 40_000, 8), "a sample")
+    x, y, U = simulated(stones, 60, seed=12)
+    y[:20, 0] += 0.01
+    y[::3] = x[::3] + (y[::3] - x[::3]).clip(-0.02, 0.02)
+    every = np.tile(U, (60, 1, 1))
+    pairs = Pairs(columns, x, every, y, every)
+    plain, compiled = weigh(Kernels(stones), pairs, 500), weigh(Kernels(stones, fast=True), pairs, 500)
+    for part in ("random", "look_alike", "distance"):
+        np.testing.assert_allclose(getattr(compiled, part), getattr(plain, part), rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(compiled.working, plain.working, rtol=1e-9, atol=1e-9)
+    assert np.array_equal(compiled.apart, plain.apart)
+    assert np.isfinite(plain.working).any()
+
+
+def test_compiled_and_plain_covariances_and_counts_agree() -> None:
+    stones = load_population().part(np.arange(0, 40_000, 8), "a sample")
+    rng = np.random.default_rng(3)
+    u = rng.uniform(0.2, 1.0, (30, 5)) * [0.001, 0.01, 0.01, 0.01, 0.5]
+    numbers = np.tile([0, 1, 1, 1, 2], (30, 1))
+    plain = covariances(stones.values[:30], u, 0.4 * u, numbers)
+    np.testing.assert_allclose(
+        all_covariances(stones.values[:30], u, 0.4 * u, numbers.astype(float)), plain, rtol=1e-12
+    )
+    for columns in ((0, 1, 2, 3, 4), (5, 4), (0,)):
+        slow, fast = (
+            narrow(stones, columns, observables(stones.values[:30]), plain, fast=fast) for fast in (False, True)
+        )
+        assert fast == slow
+        assert slow[0].left[-1][1] >= 1
+
+
+def test_upper_limit_of_a_share_agrees_with_scipy() -> None:
+    """Clopper and Pearson's upper limit is a quantile of the beta distribution."""
+    for of in (5, 50, 43_207):
+        for count in {0, 1, 3, min(30, of - 1), of // 2, of - 1}:
+            assert share_at_most(count, of) == pytest.approx(stats.beta.ppf(0.95, count + 1, of - count), rel=1e-9)
 
 
 def test_cllr_agrees_with_lir() -> None:

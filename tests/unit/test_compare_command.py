@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,8 @@ from typing import Any
 import pytest
 from tests.unit.evidence_record import RECORD, changed, indicate
 
-from samestone import cli
+from samestone import cli, evidence
+from samestone.cli.judge import FEW_LINES
 
 
 @pytest.fixture
@@ -91,3 +93,22 @@ def test_a_long_stream_is_shared_out_and_keeps_its_order(tmp_path: Path, capfd: 
     results = [json.loads(line) for line in capfd.readouterr().out.splitlines()]
     assert [result["id"] for result in results] == list(range(350))
     assert len({json.dumps(result["log10_lr"]) for result in results}) == 1
+    read = evidence.read_examination(RECORD)
+    alone = evidence.compare(read, read, population=evidence.load_population()).as_json()
+    assert results[0] == {"id": 0, **alone}
+
+
+def test_each_line_is_answered_before_the_next_is_written_also_by_many_processes() -> None:
+    line = json.dumps({"a": RECORD, "b": RECORD}) + "\n"
+    program = "import sys; from samestone import cli; sys.exit(cli.main(sys.argv[1:]))"
+    command = [sys.executable, "-c", program, "compare", "--batch", "-"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        for _ in range(FEW_LINES + 3):
+            process.stdin.write(line)
+            process.stdin.flush()
+            assert process.stdout.readline().startswith('{"format":"samestone-verdict/1"')
+        process.stdin.close()
+        assert process.stdout.read() == ""
+    assert process.returncode == 0

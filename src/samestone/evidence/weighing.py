@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from samestone.evidence.density import Kernels, invert
 from samestone.evidence.likelihood import Pairs, random_substitute
@@ -37,7 +38,7 @@ class Weighed:
     random: Array
     look_alike: Array
     distance: Array
-    apart: Array
+    apart: NDArray[np.bool_]
     working: Array
 
 
