@@ -50,22 +50,22 @@ class NewJobForm(forms.Form):
 class PieceForm(forms.Form):
     kind = forms.ChoiceField(label="Piece", choices=choices(*PIECES), widget=forms.RadioSelect)
     words = forms.CharField(label="What it looks like", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
+    condition = forms.CharField(
+        label="Condition", max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
     metal = forms.CharField(label="Metal", max_length=80, required=False)
     hallmark = forms.CharField(label="Hallmark, as read", max_length=120, required=False)
     size = forms.CharField(label="Size", max_length=40, required=False)
     grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
-    condition = forms.CharField(
-        label="Condition", max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 2})
-    )
 
 
 class StoneForm(forms.Form):
     position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
-    cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
     material = forms.ChoiceField(label="Said to be", choices=materials)
-    basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
+    cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
+    basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
 
 
 class ClawsForm(forms.Form):

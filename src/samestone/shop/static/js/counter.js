@@ -85,6 +85,7 @@ function start() {
   const [path, y] = (sessionStorage.getItem("scroll") || "").split(" ");
   if (path === location.pathname) scrollTo(0, Number(y));
   sessionStorage.removeItem("scroll");
+  document.querySelector("main .wrong")?.scrollIntoView({ block: "center" });
   // Only one list of reasons is open at a time.
   document.addEventListener("click", (event) => {
     for (const open of document.querySelectorAll("details.could-not[open]")) if (!open.contains(event.target)) open.open = false;
