@@ -1,6 +1,6 @@
-"""Learn what photo scores are worth: python scripts/calibrate_photos.py score SET OUT.json [--stones C076-C150]
-                                     python scripts/calibrate_photos.py fit SCORES.json
-                                     python scripts/calibrate_photos.py judge SCORES.json
+"""Learn what photo scores are worth: python -m scripts.calibrate_photos score SET OUT.json [--stones C076-C150]
+                                     python -m scripts.calibrate_photos fit SCORES.json
+                                     python -m scripts.calibrate_photos judge SCORES.json
 
 `score` compares the pictures of a rendered set (scripts/render_pictures.py): every stone with itself, with its twin
 or clone, and with others drawn at random; `fit` writes the calibration into the package; `judge` applies the shipped
@@ -34,7 +34,7 @@ def protocol_of(view: str) -> str:
 
 def read_index(folder: Path, ranges: str) -> dict[tuple[str, str], dict[str, Any]]:
     """Lines of the set's index by stone and view."""
-    from train_marks import wanted
+    from scripts.train_marks import wanted
 
     lines = [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]
     return {(line["stone"], line["view"]): line for line in lines if wanted(line["stone"], ranges)}
@@ -96,7 +96,7 @@ def score_pair(folder: Path, index: Any, studies: Any, pair: tuple[str, ...]) ->
 
 def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any) -> list[list[float]]:
     """Five numbers per candidate mark and what it is: 1 dirt, 0 natural, -1 a play of the facets."""
-    from train_marks import open_mask
+    from scripts.train_marks import open_mask
 
     from samestone.imaging.cleaning import candidates, describe_marks
     from samestone.imaging.view import cut_out
@@ -168,11 +168,37 @@ def fit_cleaning(rows: list[dict[str, Any]]) -> None:
     (PACKAGE / "imaging" / "data" / "cleaning.json").write_text(json.dumps(rule, indent=1))
 
 
-def judge(path: str) -> dict[str, Any]:
+def judge(path: str) -> None:
     """Apply the shipped calibration and print the figures."""
+    rows = json.loads(Path(path).read_text())
+    print(json.dumps({**judge_rows(rows), "cleaning": judge_cleaning(rows)}, indent=1))
+
+
+def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Precision and recall of "not visible after" for dirt and of "still there" for natural marks, real marks only."""
+    from samestone.imaging.cleaning import REAL, SURE, judge_numbers
+
+    figures = {}
+    for u, v in CLEANING:
+        marks = np.array([m for r in rows if (r["pair"][1], r["pair"][3]) == (u, v) for m in r.get("marks", [])])
+        if not len(marks):
+            continue
+        real, gone = (np.array(p) for p in judge_numbers(marks[:, :5]))
+        kind, told = marks[:, 5], real >= REAL
+        for name, chosen, wanted in (("gone", told & (gone >= SURE), 1), ("stays", told & (gone <= 1 - SURE), 0)):
+            figures[f"{u}-{v} {name}: precision among real marks, among all told, recall"] = [
+                round(float(np.mean(kind[chosen & (kind >= 0)] == wanted)), 3),
+                round(float(np.mean(kind[chosen] == wanted)), 3),
+                round(float((chosen & (kind == wanted)).sum() / (kind == wanted).sum()), 3),
+            ]
+    return figures
+
+
+def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """How good the shipped calibration is on these pairs, per protocol."""
     from samestone.evidence.photographs import combine_scores, shipped_calibration
 
-    rows, figures = json.loads(Path(path).read_text()), {}
+    figures = {}
     for protocol in ("guided", "free"):
         all_of = [r for r in rows if r["protocol"] == protocol and (r["pair"][1], r["pair"][3]) not in CLEANING]
         some = [r for r in all_of if r["usable"] and is_evidence(r)]
@@ -190,7 +216,6 @@ def judge(path: str) -> dict[str, Any]:
             "worst twin, worst clone": [round(float(value[kind == k].max(initial=-9)), 2) for k in ("twin", "clone")],
             "turns": {f"{u}-{v}": turn_figures(turns, u, v) for u, v in SAME if protocol_of(u) == protocol},
         }
-    print(json.dumps(figures, indent=1))
     return figures
 
 
@@ -198,7 +223,8 @@ def turn_figures(rows: list[dict[str, Any]], u: str, v: str) -> str:
     some = [r for r in rows if (r["pair"][1], r["pair"][3]) == (u, v)]
     error = np.abs([r["turn_error_deg"] for r in some])
     sure = np.array([r["margin"] for r in some]) > 1.0
-    return f"{(error < 2).sum()} of {len(some)}, median {np.median(error):.3f} deg; sure {sure.sum()}, wrong {(sure & (error > 2)).sum()}"
+    right, wrong = (error < 2).sum(), (sure & (error > 2)).sum()
+    return f"{right} of {len(some)}, median {np.median(error):.3f} deg; sure {sure.sum()}, of these wrong {wrong}"
 
 
 def cllr(same: Any, apart: Any) -> float:

@@ -93,10 +93,14 @@ def judge_marks(a: Study, b: Study, registration: Registration) -> list[CleanedF
     marks = candidates(a)
     if not marks:
         return []
-    numbers = describe_marks(a, b, registration, marks)
-    real, gone = (_probability(numbers, _rule()[name]) for name in ("real", "gone"))
+    real, gone = judge_numbers(describe_marks(a, b, registration, marks))
     told = [_outcome(mark, p) for mark, q, p in zip(marks, real, gone, strict=True) if q >= REAL]
     return sorted(told, key=lambda feature: -feature.probability)
+
+
+def judge_numbers(numbers: NDArray[np.float64]) -> tuple[list[float], list[float]]:
+    """Probability per mark that it is real, and that it is gone."""
+    return _probability(numbers, _rule()["real"]), _probability(numbers, _rule()["gone"])
 
 
 def _probability(numbers: NDArray[np.float64], rule: dict[str, Any]) -> list[float]:

@@ -1,0 +1,164 @@
+"""How often and how strongly photographs are right, on pictures that nothing was tuned on.
+
+    .venv/bin/python -m benchmarks.accuracy_photos [pictures/final [results folder]]
+
+The pictures are rendered (scripts/render_pictures.py final) with another lamp and another camera than those that the
+network and the calibration were learned on. Writes accuracy_photos.json and .md and the pictures of docs/method.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from scripts import calibrate_photos
+from scripts.train_marks import open_mask
+
+from samestone.evidence.photographs import combine_scores, shipped_calibration
+from samestone.imaging.photo import open_photo
+from samestone.imaging.protocol import why_not
+from samestone.imaging.study import Study
+from samestone.imaging.view import GIRDLE, MIDDLE, cut_out
+
+HERE = Path(__file__).parent
+METHOD = HERE.parent / "docs" / "method"
+NEAR_PX = 5
+
+
+def read_one(job: tuple[str, str]) -> dict[str, Any]:
+    """Outline errors, quality and marks of one picture."""
+    cv2.setNumThreads(1)
+    path = Path(job[0]) / job[1]
+    truth, study = json.loads(path.with_suffix(".json").read_text()), Study(open_photo(path.read_bytes()))
+    row: dict[str, Any] = {"picture": job[1], "flags": [f.name for f in study.flags], "usable": study.usable}
+    outline = study.outline
+    if outline is None:
+        return row
+    row["centre"] = float(np.hypot(*np.subtract(outline.centre_px, truth["centre_px"])))
+    row["longest"] = 100 * (outline.diameter_max_px / truth["diameter_max_px"] - 1)
+    row["shortest"] = 100 * (outline.diameter_min_px / truth["diameter_min_px"] - 1)
+    row["broken"] = why_not(study, study)
+    if study.usable and job[1].endswith("V4.jpg"):
+        row["marks"] = rate_marks(study, path)
+    return row
+
+
+def rate_marks(study: Study, path: Path) -> list[tuple[float, bool]]:
+    """Every natural mark listed: its probability, and whether a natural feature or its image is there."""
+    mask = cut_out(open_mask(path.with_suffix(".png")), study.stone)[..., 1] > 120
+    zoom, rated = GIRDLE / study.stone.radius_px, []
+    for mark in study.marks:
+        x, y = (
+            round(MIDDLE + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), study.stone.centre_px, strict=True)
+        )
+        if mark.kind == "natural":
+            window = mask[max(0, y - NEAR_PX) : y + NEAR_PX + 1, max(0, x - NEAR_PX) : x + NEAR_PX + 1]
+            rated.append((mark.probability, bool(window.any())))
+    return rated
+
+
+def average_precision(rated: list[tuple[float, bool]]) -> float:
+    """Mean precision at every right mark, from the most probable down."""
+    right = np.array([hit for _, hit in sorted(rated, key=lambda item: -item[0])])
+    return float((np.cumsum(right) / np.arange(1, len(right) + 1))[right].mean()) if right.any() else 0.0
+
+
+def outline_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    found = [row for row in rows if "centre" in row]
+    centre, worst = np.array([row["centre"] for row in found]), {}
+    for name in ("longest", "shortest"):
+        off = np.array([row[name] for row in found])
+        worst[f"{name} diameter: median, p95 and worst error in %"] = [
+            round(float(v), 3) for v in (np.median(off), np.percentile(np.abs(off), 95), np.abs(off).max())
+        ]
+    p50, p95, most = (round(float(v), 3) for v in (np.median(centre), np.percentile(centre, 95), centre.max()))
+    rated = [mark for row in rows for mark in row.get("marks", [])]
+    return {
+        "pictures": len(rows),
+        "no outline": len(rows) - len(found),
+        "centre error in px: median, p95, worst": [p50, p95, most],
+        **worst,
+        "unusable": sum(not row["usable"] for row in rows),
+        "guided pictures said not to keep the protocol": sum(
+            bool(r.get("broken")) for r in rows if r["picture"][-6] in "V" and r["picture"][-5] in "456"
+        ),
+        "free pictures said not to keep it": sum(bool(r.get("broken")) for r in rows if r["picture"][-5] in "123"),
+        "natural marks listed (guided), share right, average precision": [
+            len(rated),
+            round(float(np.mean([hit for _, hit in rated])), 3),
+            round(average_precision(rated), 3),
+        ]
+        if rated
+        else [],
+    }
+
+
+def mismatch_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """What the guided calibration would say of free pictures if nobody noticed."""
+    some = [
+        r
+        for r in rows
+        if r["usable"] and r["protocol"] == "free" and (r["pair"][1], r["pair"][3]) not in calibrate_photos.CLEANING
+    ]
+    value = np.array([combine_scores(r, shipped_calibration()["guided"])[0] for r in some])
+    same = np.array([r["pair"][4] == "same" for r in some])
+    kept = np.array(
+        [
+            not any(f in ("clipped", "glare") or f.startswith("tilted") for flags in r["flags"] for f in flags)
+            for r in some
+        ]
+    )
+    cost = calibrate_photos.cllr
+    return {
+        "cllr if nothing were refused": round(cost(value[same], value[~same]), 3),
+        "pairs not refused": [int(kept.sum()), len(kept)],
+        "cllr of those": round(cost(value[same & kept], value[~same & kept]), 3),
+    }
+
+
+def write_report(figures: dict[str, Any], out: Path) -> None:
+    out.mkdir(parents=True, exist_ok=True)
+    (out / "accuracy_photos.json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
+    lines = ["# Photographs: accuracy (simulated pictures)", ""]
+    for title, part in figures.items():
+        lines += [f"## {title}", "", "| | |", "|---|---|"]
+        lines += [f"| {name} | {shown(value)} |" for name, value in part.items()]
+        lines.append("")
+    (out / "accuracy_photos.md").write_text("\n".join(lines), encoding="utf-8")
+    print("\n".join(lines))
+
+
+def shown(value: Any) -> str:
+    if isinstance(value, dict):
+        return "; ".join(f"{name}: {item}" for name, item in value.items())
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def main(arguments: list[str]) -> int:
+    folder = Path(arguments[0] if arguments else "pictures/final")
+    out = Path(arguments[1]) if len(arguments) > 1 else HERE / "results"
+    if not folder.is_dir():
+        print(f"{folder}: no such folder; render it with: make pictures", file=sys.stderr)
+        return 1
+    jobs = [(str(folder), line["picture"]) for line in calibrate_photos.read_index(folder, "").values()]
+    with ProcessPoolExecutor(2) as pool:
+        rows = list(pool.map(read_one, jobs, chunksize=6))
+    scores = out / "photo-scores.json"
+    calibrate_photos.score(str(folder), str(scores), "", 4, 2)
+    pairs = json.loads(scores.read_text())
+    scores.unlink()
+    figures = {"Outline, quality, marks": outline_figures(rows)}
+    figures |= {f"Comparison, {name}": part for name, part in calibrate_photos.judge_rows(pairs).items()}
+    figures["Guided calibration on free pictures"] = mismatch_figures(pairs)
+    figures["Cleaning"] = calibrate_photos.judge_cleaning(pairs)
+    write_report(figures, out)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

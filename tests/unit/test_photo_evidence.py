@@ -1,0 +1,124 @@
+"""What scores of photographs are worth: calibration, caps, the limited voice of the facets, refusals."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from lir.metrics import cllr as reference_cllr  # type: ignore[import-untyped]
+from scripts.calibrate_photos import cllr
+from sklearn.linear_model import LogisticRegression
+
+from samestone import evidence, imaging
+from samestone.cli import main
+from samestone.evidence.photographs import TooFewPairs, combine_scores, fit_line, shipped_calibration
+from tests.unit.drawn_stone import draw, rotated
+
+
+def entry(**changes: object) -> dict[str, object]:
+    line = {"weights": {"x": 1.0}, "offset": 0.0}
+    facets = {"weights": {"y": 1.0}, "offset": 0.0}
+    return {"stones": 100, "inclusions": line, "facets": facets, "facet_limits": [-3.0, 0.6], **changes}
+
+
+def test_the_ratio_is_capped_by_the_stones_behind_it() -> None:
+    assert combine_scores({"x": 50.0, "y": 50.0}, entry())[0] == pytest.approx(2.0)
+    assert combine_scores({"x": -50.0, "y": 0.0}, entry())[0] == pytest.approx(-2.0)
+
+
+def test_facets_add_little_and_take_away_much() -> None:
+    value, marks, facets = combine_scores({"x": -1.0, "y": 99.0}, entry())
+    assert (marks, facets) == (pytest.approx(-1 / math.log(10)), 0.6)
+    assert value == pytest.approx(marks + 0.6)
+    assert combine_scores({"x": 9.0, "y": -99.0}, entry())[2] == -3.0
+
+
+def test_the_logistic_line_agrees_with_scikit_learn() -> None:
+    rng = np.random.default_rng(4)
+    same, apart = rng.normal(1, 1, (300, 2)), rng.normal(-1, 1.3, (900, 2))
+    rows = [{"a": float(a), "b": float(b)} for a, b in np.vstack([same, apart])]
+    weights, offset = fit_line(rows, [True] * 300 + [False] * 900, ["a", "b"], ridge=1e-6)
+    reference = LogisticRegression(C=1e9, class_weight="balanced").fit(np.vstack([same, apart]), [1] * 300 + [0] * 900)
+    assert [weights["a"], weights["b"]] == pytest.approx(reference.coef_[0], rel=1e-3)
+    assert offset == pytest.approx(reference.intercept_[0], abs=2e-3)
+
+
+def test_the_cost_agrees_with_lir() -> None:
+    rng = np.random.default_rng(5)
+    same, apart = rng.normal(1, 1, 80), rng.normal(-1, 1, 200)
+    from lir.data.models import LLRData  # type: ignore[import-untyped]
+
+    llrs = np.concatenate([same, apart])
+    labels = np.concatenate([np.ones(80), np.zeros(200)]).astype(int)
+    assert cllr(same, apart) == pytest.approx(float(reference_cllr(LLRData(features=llrs, labels=labels))), rel=1e-9)
+
+
+def test_too_few_pairs_are_refused() -> None:
+    with pytest.raises(TooFewPairs, match="expected at least 20"):
+        fit_line([{"a": 1.0}] * 30, [True] * 5 + [False] * 25, ["a"])
+
+
+def test_the_shipped_calibration_says_what_it_rests_on() -> None:
+    table = shipped_calibration()
+    assert "simulated" in table["source"]
+    for protocol in ("guided", "free"):
+        assert table[protocol]["stones"] >= 50
+        assert table[protocol]["twins"] > 0
+    assert table["free"]["facet_limits"][1] == 0.0
+
+
+def test_an_unusable_pair_counts_neither_way() -> None:
+    drawing = draw(11)
+    weighed = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(11, blur=8).photo))
+    assert weighed.log10_lr is None
+    assert weighed.as_block() is None
+
+
+def test_one_drawing_speaks_for_one_stone_and_two_for_two() -> None:
+    drawing = draw(11)
+    same = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, rotated(drawing, 50), "guided"))
+    other = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(12).photo, "guided"))
+    assert same.log10_lr is not None
+    assert other.log10_lr is not None
+    assert same.log10_lr.value > 1 > 0 > other.log10_lr.value
+    block = same.as_block()
+    assert block is not None
+    assert block.beyond_size
+
+
+def test_the_command_line(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]
+    import cv2
+
+    drawing = draw(13, side=420, radius=170)
+    paths = [str(tmp_path / name) for name in ("a.png", "b.png", "words.png")]
+    cv2.imwrite(paths[0], drawing.grey)
+    cv2.imwrite(paths[1], rotated(drawing, 30.0).pixels)
+    (tmp_path / "words.png").write_text("no picture")
+    assert main(["photo", "read", paths[0], "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert math.dist(found["centre_px"], drawing.centre) < 0.1
+    assert found["flags"] == ["no scale"]
+    assert main(["photo", "compare", paths[0], paths[1], "--json", "--out", str(tmp_path / "out")]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["rotation_deg"] == pytest.approx(30, abs=0.05)
+    assert found["log10_lr"]["lower"] <= found["log10_lr"]["value"] <= found["log10_lr"]["upper"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["a-a.png", "b-b.png"]
+    assert main(["photo", "read", paths[2]]) == 2
+    assert "no photograph" in capsys.readouterr().err
+
+
+def test_a_batch_goes_on_after_a_bad_line(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]
+    import cv2
+
+    cv2.imwrite(str(tmp_path / "a.png"), draw(13, side=420, radius=170).grey)
+    pair = {"a": str(tmp_path / "a.png"), "b": str(tmp_path / "a.png"), "id": 7}
+    lines = ["{", json.dumps({**pair, "b": str(tmp_path / "none.png")}), json.dumps(pair)]
+    (tmp_path / "pairs.jsonl").write_text("\n".join(lines))
+    assert main(["photo", "compare", "--batch", str(tmp_path / "pairs.jsonl")]) == 2
+    first, second, third = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    assert "no JSON" in first["error"]
+    assert "none.png" in second["error"]
+    assert (third["id"], third["usable"]) == (7, False)
+    assert "same file" in third["reason"]
