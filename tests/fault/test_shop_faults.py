@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -36,12 +37,19 @@ def envelopes(folder: Path) -> set[str]:
         return {row[0] for row in database.execute("SELECT envelope FROM shop_job")}
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A shop that is open already, so that the rounds start quickly."""
-    writer = start_writer(tmp_path / "shop", "FIRST", 1)
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A shop that is open already."""
+    shop = tmp_path_factory.mktemp("opened") / "shop"
+    writer = start_writer(shop, "FIRST", 1)
     assert writer.wait(60) == 0
-    return tmp_path / "shop"
+    return shop
+
+
+@pytest.fixture
+def folder(opened: Path, tmp_path: Path) -> Path:
+    """A copy of it, so that the rounds start quickly."""
+    return Path(shutil.copytree(opened, tmp_path / "shop"))
 
 
 def test_killed_while_writing(folder: Path) -> None:

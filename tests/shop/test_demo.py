@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import socket
@@ -9,6 +10,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -80,9 +82,22 @@ def test_check_backup_and_verify_agree(demo: tuple[Path, str], tmp_path: Path) -
     packet = str(folder / "papers" / "1042" / "packet-1042.zip")
     assert run("verify", packet).returncode == 0
     assert run("replay", packet).returncode == 0
+    with zipfile.ZipFile(packet) as archive:
+        (name,) = [name for name in archive.namelist() if name.endswith("data/record.json")]
+        record = json.loads(archive.read(name))
+    assert record["simulated"] is True, "whoever opens the packet is told"
+    assert {one["name"] for one in record["photographs"]} == {
+        Path(name).name for name in archive.namelist() if "/photographs/" in name
+    }
     bad = run("check", "--data", str(folder), "--receipt", "12-0000-0000")
     assert bad.returncode == 2
     assert "--receipt" in bad.stderr
+
+
+def test_a_port_that_cannot_be_is_refused(demo: tuple[Path, str]) -> None:
+    refused = run("serve", "--data", str(demo[0]), "--port", "70000")
+    assert refused.returncode == 2
+    assert "from 1 to 65535" in refused.stderr
 
 
 def test_serve_answers_on_this_machine(demo: tuple[Path, str]) -> None:
@@ -104,6 +119,9 @@ def test_serve_answers_on_this_machine(demo: tuple[Path, str]) -> None:
         assert "default-src 'none'" in page.headers["Content-Security-Policy"]
         style = urllib.request.urlopen(f"http://127.0.0.1:{port}/static/css/look.css", timeout=20)
         assert style.headers["Content-Type"].startswith("text/css")
+        again = run("serve", "--data", str(demo[0]), "--port", str(port))
+        assert again.returncode == 2
+        assert f"cannot listen on 127.0.0.1:{port}" in again.stderr and f"--port {port + 1}" in again.stderr
     finally:
         server.terminate()
         server.wait(20)
