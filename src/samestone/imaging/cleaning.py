@@ -78,7 +78,7 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
 def _studied(photo: Photo) -> Study:
     study = Study(photo)
     if study.usable:
-        study.pattern.softened, study.view.halves  # noqa: B018
+        _ = study.pattern.softened, study.view.halves
     return study
 
 
@@ -169,7 +169,7 @@ def _odds(probability: float) -> float:
     return float(np.log(p / (1 - p)))
 
 
-def _look_alike(a: Plane, b: Plane, x: float, y: float, half: int = 10, reach: int = 5) -> tuple[float, float]:
+def _look_alike(a: Plane, b: Plane, x: float, y: float, *, half: int = 10, reach: int = 5) -> tuple[float, float]:
     """Best correlation of A's patch within a few pixels in B, and by how much the patch's contrast fell."""
     column, row = (
         round(min(max(x, half + reach), SIDE - 1 - half - reach)),

@@ -64,22 +64,22 @@ def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:
     if protocol and protocol not in PROTOCOLS:
         raise ValueError(f"found protocol {protocol!r}, expected one of {', '.join(PROTOCOLS)}")
     with ThreadPoolExecutor(2) as pool:
-        studies = tuple(pool.map(_studied, (a, b)))
-    readings = tuple(reading_of(study) for study in studies)
-    reason = _unusable(*readings)
+        first, second = pool.map(_studied, (a, b))
+    here, there = reading_of(first), reading_of(second)
+    reason = _unusable(here, there)
     if reason:
-        return PhotoComparison(*readings, protocol or "free", False, reason)
-    broken = why_not(*studies)
+        return PhotoComparison(here, there, protocol or "free", False, reason)
+    broken = why_not(first, second)
     if protocol == "guided" and broken:
-        return PhotoComparison(*readings, protocol, False, f"Not comparable as guided: {broken}")
-    return _compare(studies, readings, protocol or ("free" if broken else "guided"))
+        return PhotoComparison(here, there, protocol, False, f"Not comparable as guided: {broken}")
+    return _compare(first, second, protocol or ("free" if broken else "guided"))
 
 
 def _studied(photo: Photo) -> Study:
     """A study with its costly parts done, so that two can be done side by side."""
     study = Study(photo)
     if study.usable:
-        study.pattern.softened, study.marks, study.view.halves  # noqa: B018
+        _ = study.pattern.softened, study.marks, study.view.halves
     return study
 
 
@@ -87,15 +87,14 @@ def _unusable(a: PhotoReading, b: PhotoReading) -> str:
     return " ".join(f"Picture {name}: {reading.reason}" for name, reading in (("A", a), ("B", b)) if not reading.usable)
 
 
-def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], protocol: str) -> PhotoComparison:
-    a, b = studies
+def _compare(a: Study, b: Study, protocol: str) -> PhotoComparison:
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
     if not reason and protocol == "free" and registration.margin < FREE_MARGIN:
         reason = NOT_LAID
     return PhotoComparison(
-        a=readings[0],
-        b=readings[1],
+        a=reading_of(a),
+        b=reading_of(b),
         protocol=protocol,
         usable=not reason,
         reason=reason,
@@ -104,7 +103,7 @@ def _compare(studies: tuple[Study, ...], readings: tuple[PhotoReading, ...], pro
         inclusion_scores={} if reason else inclusion_scores(a, b, registration),
         facet_scores=facet_scores(registration),
         features=() if reason else match_features(a, b, registration),
-        _studies=studies,
+        _studies=(a, b),
         _shift=registration.shift,
     )
 

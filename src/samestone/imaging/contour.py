@@ -22,7 +22,7 @@ OVAL_WINDOWS = (0.12, 0.06, 0.035, 0.02)
 LEAST_COVERED = 0.75
 
 
-def blob_hull(edges: NDArray[np.float32]) -> NDArray[np.float32] | None:
+def blob_hull(edges: NDArray[Any]) -> NDArray[Any] | None:
     """Hull (x, y in edge-map pixels) of the largest thing that edges enclose; None when there is nothing sizeable."""
     solid = cv2.morphologyEx((edges > 0.25).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     outer, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -34,7 +34,7 @@ def blob_hull(edges: NDArray[np.float32]) -> NDArray[np.float32] | None:
     return largest[:, 0].astype(np.float32)
 
 
-def fit_oval(grey: NDArray[Any], white: float, edges: NDArray[np.float32], step: float, ring: Ring) -> Outline | None:
+def fit_oval(grey: NDArray[Any], white: float, edges: NDArray[Any], step: float, ring: Ring) -> Outline | None:
     """The best oval about a ring's centre: the few with most edge along them are refined."""
     angles = np.arange(0, 2 * np.pi, np.pi / 90)
     soft = cv2.GaussianBlur(edges, (0, 0), 1.0)
@@ -50,7 +50,7 @@ def fit_oval(grey: NDArray[Any], white: float, edges: NDArray[np.float32], step:
     return max(fits, key=lambda fit: fit.covered, default=None)
 
 
-def _edge_along(edges: NDArray[np.float32], step: float, ellipse: Ellipse, angles: NDArray[np.float64]) -> float:
+def _edge_along(edges: NDArray[Any], step: float, ellipse: Ellipse, angles: NDArray[Any]) -> float:
     """Mean edge on the ellipse less that a little beyond it."""
     found = []
     for grow in (1.0, 1.08):
@@ -61,7 +61,7 @@ def _edge_along(edges: NDArray[np.float32], step: float, ellipse: Ellipse, angle
     return found[0] - found[1]
 
 
-def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[np.float32], step: float) -> Outline | None:
+def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[Any], step: float) -> Outline | None:
     """The outline from a rough hull: an ellipse where one fits, else the hull of the rays' outermost edges."""
     if len(hull) < 5:
         return None
@@ -75,7 +75,7 @@ def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[np.float32], ste
     return _fit_hull(grey, white, points)
 
 
-def _fit_hull(grey: NDArray[Any], white: float, rough: NDArray[np.float32]) -> Outline | None:
+def _fit_hull(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline | None:
     moments = cv2.moments(rough)
     centre = np.array([moments["m10"], moments["m01"]]) / moments["m00"]
     angles = np.arange(RAYS) * (2 * np.pi / RAYS)
@@ -93,9 +93,7 @@ def _fit_hull(grey: NDArray[Any], white: float, rough: NDArray[np.float32]) -> O
     return _measure_hull(cv2.convexHull(points.astype(np.float32))[:, 0])
 
 
-def _hull_reach(
-    hull: NDArray[np.float32], centre: NDArray[np.float64], angles: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _hull_reach(hull: NDArray[Any], centre: NDArray[Any], angles: NDArray[Any]) -> NDArray[Any]:
     """Distance from the centre to a convex polygon, per direction."""
     start = hull - centre
     end = np.roll(start, -1, axis=0)
@@ -109,7 +107,7 @@ def _hull_reach(
     return np.asarray(np.where(good, along, np.inf).min(axis=0))
 
 
-def _measure_hull(hull: NDArray[np.float32]) -> Outline:
+def _measure_hull(hull: NDArray[Any]) -> Outline:
     moments = cv2.moments(hull)
     angles = np.radians(np.arange(0, 180, 0.25))
     reach = hull @ np.stack([np.cos(angles), np.sin(angles)])

@@ -6,6 +6,8 @@ their grain; a file saved again, resized or relit shares the first, a turned one
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -65,11 +67,11 @@ def grain_likeness(a: Study, b: Study, registration: Registration) -> float:
     return float((x * y).mean() / np.sqrt((x * x).mean() * (y * y).mean() + 1e-12))
 
 
-def _grain(plane: Plane, calm: NDArray[np.bool_]) -> NDArray[np.float32]:
+def _grain(plane: Plane, calm: NDArray[np.bool_]) -> NDArray[Any]:
     """What a slight blur takes away, where it is calm; rare strong values (edges) are clipped."""
-    fine: NDArray[np.float32] = (plane - cv2.GaussianBlur(plane, (0, 0), 1.6))[calm]
+    fine: NDArray[Any] = (plane - cv2.GaussianBlur(plane, (0, 0), 1.6))[calm]
     most = 4.5 * float(np.median(np.abs(fine)))
-    return np.clip(fine, -most, most)
+    return np.asarray(np.clip(fine, -most, most))
 
 
 def _framing(study: Study) -> tuple[float, float, float]:

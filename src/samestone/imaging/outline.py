@@ -21,7 +21,7 @@ WINDOWS = (0.06, 0.035, 0.02)
 FEWEST = 0.25
 BEYOND = 1.08
 
-Floats = NDArray[np.float64]
+Floats = NDArray[Any]  # of float64
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Outline:
     @property
     def is_long(self) -> bool:
         """Whether it is clearly no round cut, seen along its whole rim."""
-        return self.diameter_max_px > 1.06 * self.diameter_min_px and self.covered > 0.4 and self.rms_px > 0
+        return bool(self.diameter_max_px > 1.06 * self.diameter_min_px and self.covered > 0.4 and self.rms_px > 0)
 
     @property
     def ellipse(self) -> Ellipse:
@@ -111,7 +111,7 @@ def refine_outline(
 def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
     """Whether the centre is in the picture and the girdle no larger than it: a fit to nothing runs away."""
     height, width = grey.shape
-    return 0 <= ellipse.x < width and 0 <= ellipse.y < height and ellipse.major < max(height, width)
+    return bool(0 <= ellipse.x < width and 0 <= ellipse.y < height and ellipse.major < max(height, width))
 
 
 def _outline(
@@ -161,22 +161,22 @@ def _cast(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats, wi
     else:
         factor = 1.0
     radii = 1 + np.linspace(-window, window, STEPS)
-    slope = _slopes(shown, white, ellipse, angles, radii, spacing)
-    beyond = _slopes(shown, white, ellipse, angles[::3], radii[: STEPS // 2] - radii[0] + BEYOND, spacing)
+    slope = _slopes(cast_rays(shown, ellipse, angles, radii), white, spacing)
+    far = cast_rays(shown, ellipse, angles[::3], radii[: STEPS // 2] - radii[0] + BEYOND)
+    beyond = _slopes(far, white, spacing)
     floor = max(6 * float(np.median(beyond)), 0.12 * float(np.median(slope.max(axis=1))), 0.3)
     place, strength = _outermost_peak(slope, floor)
     middle = (radii[:-1] + radii[1:]) / 2
     return np.interp(place, np.arange(STEPS - 1), middle) * ellipse.radii(angles) * factor, strength
 
 
-def _slopes(
-    grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats, radii: Floats, spacing: float
-) -> NDArray[np.float32]:
+def _slopes(profile: NDArray[np.float32], white: float, spacing: float) -> NDArray[Any]:
     """Absolute brightness change per pixel along the rays, smoothed over about a pixel, on the 0 to 255 scale."""
-    profile = cast_rays(grey, ellipse, angles, radii) * np.float32(255.0 / white)
+    profile = profile * np.float32(255.0 / white)
     sigma = min(max(1.1 / max(spacing, 1e-6), 1.0), STEPS / 8)
     smooth = cv2.GaussianBlur(profile, (0, 0), sigmaX=sigma, sigmaY=1.2)
-    return np.abs(np.diff(smooth, axis=1)) / np.float32(spacing)
+    slopes: NDArray[Any] = np.abs(np.diff(smooth, axis=1)) / np.float32(spacing)
+    return slopes
 
 
 def _shrunk(grey: NDArray[Any], ellipse: Ellipse, factor: int) -> tuple[Ellipse, NDArray[Any], float]:

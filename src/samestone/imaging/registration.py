@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import cv2
 import numpy as np
@@ -30,7 +31,7 @@ STEP = 360 / TURNS
 PATCH = 44
 APART_DEG = 6.0
 
-Floats = NDArray[np.float64]
+Floats = NDArray[Any]  # of float64
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,7 +185,7 @@ def match_patches(a: Plane, b: Plane, patch: int, reach: int, share: float = 0.9
     return np.array(rows)
 
 
-def _best_place(surface: NDArray[np.float32], reach: int) -> tuple[float, float, float]:
+def _best_place(surface: NDArray[Any], reach: int) -> tuple[float, float, float]:
     _, value, _, (column, row) = cv2.minMaxLoc(surface)
     if not np.isfinite(value):
         return 0.0, 0.0, 0.0
@@ -220,7 +221,7 @@ def _rigid(found: Floats) -> tuple[float, float, float]:
     design = np.concatenate([np.column_stack([y, one, zero]), np.column_stack([-x, zero, one])])
     moves = np.concatenate([dx, dy])
     weight = np.tile(np.maximum(value, 0) ** 4, 2)
-    answer = np.zeros(3)
+    answer: Floats = np.zeros(3)
     for scale in (3.0, 1.5, 0.7, 0.4, 0.4, 0.4):
         rest = moves - design @ answer
         w = weight / (1 + (rest / scale) ** 2)

@@ -33,7 +33,7 @@ def edge_map(grey: NDArray[Any], white: float) -> tuple[NDArray[np.float32], flo
     """
     step = max(grey.shape) / SIDE
     size = (max(8, round(grey.shape[1] / step)), max(8, round(grey.shape[0] / step)))
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32) * (255.0 / white)
+    small: NDArray[Any] = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32) * (255.0 / white)
     small = cv2.GaussianBlur(small, (0, 0), 0.8)
     gradient = cv2.magnitude(
         cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.25), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.25)

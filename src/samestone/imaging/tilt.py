@@ -7,8 +7,11 @@ says where the pattern's own centre is.
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from samestone.imaging.registration import match_patches
 from samestone.imaging.view import GIRDLE, Plane
@@ -32,7 +35,7 @@ def pattern_offset(detail_half: Plane, fold: int) -> tuple[float, float]:
         weights.append(weight)
     design, move = np.concatenate(rows).reshape(-1, 2), np.concatenate(moves).reshape(-1)
     weight = np.repeat(np.concatenate(weights), 2)
-    offset = np.zeros(2)
+    offset: NDArray[Any] = np.zeros(2)
     for scale in (4.0, 2.0, 1.0, 1.0):
         w = weight / (1 + ((move - design @ offset) / scale) ** 2)
         offset = np.linalg.solve(design.T @ (design * w[:, None]) + 1e-9 * np.eye(2), design.T @ (move * w))

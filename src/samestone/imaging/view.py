@@ -25,7 +25,7 @@ TURNS = 1440
 SPOTS_PX = (1.4, 2.2, 3.4)
 FOLDS = (8, 4, 2)
 
-Plane = NDArray[np.float32]
+Plane = NDArray[Any]  # of float32, whole views or half-size ones
 
 
 @lru_cache(maxsize=1)
@@ -140,7 +140,7 @@ def polar(plane: Plane) -> Plane:
     rows = cv2.remap(plane, *_polar_maps(), cv2.INTER_LINEAR)
     rows = rows - rows.mean(axis=1, keepdims=True)
     rows *= np.sqrt(np.linspace(0.10, 0.95, RINGS, dtype=np.float32))[:, None]
-    return rows / np.float32(np.linalg.norm(rows) + 1e-9)
+    return np.asarray(rows / np.float32(np.linalg.norm(rows) + 1e-9))
 
 
 def without_cut(rows: Plane, fold: int) -> Plane:
@@ -160,7 +160,7 @@ def turned(plane: Plane, degrees: float, shift: tuple[float, float] = (0.0, 0.0)
     """A view's plane (any square size) turned counter-clockwise as seen about its centre, then moved by (dx, dy)."""
     middle = (plane.shape[0] - 1) / 2
     matrix = cv2.getRotationMatrix2D((middle, middle), degrees, 1.0)
-    matrix[:, 2] += shift
+    matrix[:, 2] += np.array(shift)
     size = (plane.shape[1], plane.shape[0])
     return cv2.warpAffine(plane, matrix, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
