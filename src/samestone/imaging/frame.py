@@ -78,11 +78,11 @@ def read_plain(photo: Photo) -> FrameReading:
     patch = middle.astype(np.float32) * np.float32(255 / photo.white)
     everywhere = np.ones(patch.shape, bool)  # no card is seen beside such a subject: no noise is taken away
     blur = measure_blur(patch, everywhere, ~everywhere) / min(height, width)
-    flags: tuple[Flag, ...] = ()
+    flags: tuple[Flag, ...] = (quality.CLIPPED,) if share > quality.LOST_SHARE else ()
     if blur > BLURRED_SIDE_SHARE:
-        flags = (quality.BLURRED,)
+        flags = (quality.BLURRED, *flags)
     elif blur > SOFT_SIDE_SHARE:
-        flags = (quality.SOFT,)
+        flags = (quality.SOFT, *flags)
     return FrameReading(None, min(1.0, SOFT_SIDE_SHARE / max(blur, 1e-6)), _light(photo), flags)
 
 

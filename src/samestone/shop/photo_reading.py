@@ -17,11 +17,13 @@ def read_view(photo: imaging.Photo, view: str) -> tuple[dict[str, Any], str]:
     stone = imaging.read_photo(photo) if view in FACE_UP else None
     if stone is None or (view == "as received" and stone.outline is None):
         return {"flags": [flag.name for flag in plain.flags]}, _words(plain.blocking)
-    blocking = {flag.name: flag for flag in (*stone.flags, *plain.flags) if flag.blocking}
+    blocking = plain.blocking or tuple(flag for flag in stone.flags if flag.blocking)
+    if stone.outline is None:  # too much light hides the girdle: say so before saying that there is no stone
+        blocking = (*(flag for flag in plain.flags if flag.name == "clipped"), *blocking)
     found = {"flags": [flag.name for flag in stone.flags], "blur_px": _text(stone.blur_px)}
     if stone.outline is not None:
         found |= _outline(stone.outline) | {"lean_deg": _text(stone.lean_deg)}
-    return found, _words(tuple(blocking.values()))
+    return found, _words(blocking)
 
 
 def _outline(outline: Any) -> dict[str, Any]:
@@ -39,4 +41,4 @@ def _text(value: float) -> str:
 
 
 def _words(flags: tuple[Any, ...]) -> str:
-    return " ".join(f"{flag.sentence} {flag.remedy}" for flag in flags)[:_LONGEST]
+    return " ".join(f"{flag.sentence} {flag.remedy}" for flag in dict.fromkeys(flags))[:_LONGEST]

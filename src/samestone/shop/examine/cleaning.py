@@ -19,6 +19,7 @@ LOOKED = "cleaning looked through"
 WENT, STAYED = "not visible after", "still there"
 MOST = 12  # of each outcome; more rings than that hide the stone
 RIM = 0.93  # beyond it the girdle and the claws look like features
+APART = 0.09  # girdle radii; nearer ones share a ring
 GIRDLE = 40.0  # its radius in a plate of 100
 
 
@@ -97,9 +98,18 @@ def find_changes(stone: Stone) -> Changes:
 
 
 def _shown(compared: Any) -> list[Any]:
-    clear = sorted((one for one in compared.features if one.r < RIM), key=lambda one: -one.probability)
+    clear: list[Any] = []
+    for one in sorted(compared.features, key=lambda one: -one.probability):
+        if one.r < RIM and all(_apart(one, other) > APART for other in clear):
+            clear.append(one)
     chosen = [one for outcome in (WENT, STAYED) for one in [f for f in clear if f.outcome == outcome][:MOST]]
     return sorted(chosen, key=lambda one: (one.outcome == STAYED, one.angle_deg))
+
+
+def _apart(one: Any, other: Any) -> float:
+    """Distance of two features in girdle radii."""
+    turn = math.radians(one.angle_deg - other.angle_deg)
+    return math.sqrt(max(0.0, one.r**2 + other.r**2 - 2 * one.r * other.r * math.cos(turn)))
 
 
 def _spot(number: int, one: Any, turn_deg: float, said: str) -> Spot:

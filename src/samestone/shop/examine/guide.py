@@ -34,7 +34,9 @@ def read_live(examination: Examination, content: bytes, view: str) -> dict[str, 
 
 def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, Any]:
     plain = imaging.microscope.read_plain(photo)
-    blocking = [*frame.blocking, *(flag for flag in plain.blocking if flag not in frame.blocking)]
+    blocking = plain.blocking or frame.blocking
+    if blocking and frame.outline is None:
+        blocking = (*(flag for flag in plain.flags if flag.name == "clipped"), *blocking)
     says = [f"{flag.sentence} {flag.remedy}" for flag in blocking] or _advice(frame)
     return {
         "good": not blocking and (not with_stone or frame.lean_deg <= LEVEL_DEG),

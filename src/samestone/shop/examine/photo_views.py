@@ -35,7 +35,7 @@ def picture_page(request: HttpRequest, examination: Examination) -> dict[str, An
     chosen = request.GET.get("view")
     return {
         "pictures": taken,
-        "views": [{"name": view, "taken": view in done, "usual": received or view in _USUAL} for view in views],
+        "views": [{"name": view, "taken": view in done, "usual": not received and view in _USUAL} for view in views],
         "view": chosen if chosen in views else following,
         "cautions_uv": () if received else care.cautions("uv"),
         "lamps": Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk"),

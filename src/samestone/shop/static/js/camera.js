@@ -72,7 +72,10 @@ async function send(blob, name, anyway = false) {
   if (anyway) data.append("anyway", "on");
   try {
     const answer = await fetch(form.action, { method: "POST", body: data, redirect: "follow" });
-    if (answer.ok) return location.assign(answer.url);
+    if (answer.ok) {
+      localStorage.removeItem(`draft:${location.pathname}`); // the next view is the page's to choose
+      return location.assign(answer.url);
+    }
     say((await answer.text()).slice(0, 300));
     if (answer.headers.get("Keep-Anyway")) showRefused(blob, name);
   } catch {
@@ -115,6 +118,8 @@ function start() {
   box.querySelector("[data-keep-anyway]").addEventListener("click", () => send(refused.blob, refused.name, true));
   choice.addEventListener("change", () => open(choice.value).catch(closed));
   byItself.checked = localStorage.getItem("by-itself") === "yes";
+  // Ticked with the mouse it must not keep the keyboard: the foot switch is a space.
+  byItself.closest("label").addEventListener("click", () => setTimeout(() => byItself.matches(":focus-visible") || byItself.blur(), 0));
   byItself.addEventListener("change", () => localStorage.setItem("by-itself", byItself.checked ? "yes" : ""));
   form.querySelector("[type=file]").addEventListener("change", ({ target }) => {
     if (target.files[0]) send(target.files[0], target.files[0].name);

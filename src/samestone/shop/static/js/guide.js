@@ -61,7 +61,7 @@ async function look({ box, video, form, good }, view) {
   const read = await answer.json();
   show(box, read);
   draw(box.querySelector("[data-girdle]"), video, read.girdle, read.good);
-  guide.times = read.good ? guide.times + 1 : 0;
+  guide.times = read.good && read.girdle ? guide.times + 1 : 0; // only a stone face up releases by itself
   if (guide.times) good(guide.times);
 }
 
