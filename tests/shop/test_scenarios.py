@@ -23,7 +23,7 @@ from samestone.shop.bench import queries as bench_queries
 from samestone.shop.examine import actions as examine
 from samestone.shop.finding import begin_examination, record_finding
 from samestone.shop.intake import actions as intake
-from samestone.shop.intake import paperwork
+from samestone.shop.intake import paperwork, story
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Photograph, Piece, Stone
 from samestone.shop.photograph import keep_photograph
@@ -293,6 +293,14 @@ def test_the_first_record_is_kept_back_until_it_is_opened_on_purpose(
     assert blindness.opened_by(job) == (owner.username,)
     assert blindness.is_kept_back(job, goldsmith), "who has not opened it is still not shown it"
     assert not [problem for problem in audit.check_shop() if problem.breaks]
+
+
+def test_the_story_is_told_in_the_counters_words(told: Examination, owner: Member, at: dt.datetime) -> None:
+    words = [event.words for event in story.story(Job.objects.get(envelope="1042"))]
+    assert "put away, ready" in words and "stone taken out of its setting" in words
+    assert "recorded: 1 picture, 4 readings, 1 reaction, 2 observations, 2 marks" in words
+    assert words[-1] == "taken in at the counter"
+    assert not [line for line in words if line.endswith(" recorded") or "examination" in line]
 
 
 def test_every_stone_of_a_pair_stands_in_the_packet_and_on_the_statement(

@@ -30,7 +30,7 @@ def give_papers(job: Job, *, at: dt.datetime, by: Member) -> Entry | None:
     record = record_of(job, judged, pictures)
     receipt = ledger.issue_receipt(job, at=at)
     seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
-    sheet = {**statement_sheet(job, judged, at=at, by=by), "record": ledger.record_bytes(record), "seal": seal}
+    sheet: Any = {**statement_sheet(job, judged, at=at, by=by), "record": ledger.record_bytes(record), "seal": seal}
     signed = paper.sign_pdf(
         paper.statement(sheet, at=at),
         key_pem=ledger.signing_key().to_pem(),
