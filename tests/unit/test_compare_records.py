@@ -215,3 +215,44 @@ def test_many_lines_give_what_single_comparisons_give_and_lose_nothing() -> None
     assert results[0] == results[4] == {"id": 17, **alone}
     assert [r["error"]["line"] for r in results[1:4]] == [12, 13, 14]
     assert "weight_ct" in results[1]["error"]["field"]
+
+
+def stone(**names: str) -> Change:
+    return lambda record: record["stone"].update(names)
+
+
+def outcome(result: Verdict, what: str) -> str:
+    return next((finding.outcome for finding in result.findings if finding.what == what), "")
+
+
+def test_another_cut_or_material_disagrees_whatever_the_numbers_say() -> None:
+    for names in ({"cut": "oval"}, {"material": "moissanite"}):
+        (what,) = names
+        result = verdict(stone(**names), before=(stone(material="diamond"),), blocks=(MARKS,))
+        assert (result.ladder, outcome(result, what)) == ("disagrees", "disagrees")
+        assert what in result.sentence
+
+
+def test_two_words_for_a_cut_ask_for_another_look() -> None:
+    result = verdict(stone(cut="old brilliant"), blocks=(MARKS,))
+    assert (result.ladder, outcome(result, "cut")) == ("not_enough", "doubtful")
+    assert outcome(verdict(stone(cut="Round-Brilliant"), blocks=(MARKS,)), "cut") == ""
+    assert outcome(verdict(stone(cut="oval"), put("declared_changes", ["recut"])), "cut") == ""
+
+
+def test_a_material_that_one_record_does_not_name_says_nothing() -> None:
+    assert verdict(stone(material="moissanite"), blocks=(MARKS,)).ladder == "agrees"
+
+
+def test_a_cut_without_reference_stones_is_said_to_be_one() -> None:
+    oval = stone(cut="oval")
+    result = verdict(oval, before=(oval,), blocks=(MARKS,))
+    assert result.ladder == "not_enough"
+    assert "no reference stones like this one" in result.sentence
+
+
+def test_none_seen_is_none_seen_however_it_is_written() -> None:
+    def inscribed(text: str) -> Change:
+        return put("observations", [{"what": "inscription", "value": text}])
+
+    assert outcome(verdict(inscribed("None seen"), before=(inscribed("none seen"),)), "inscription") == "agrees"

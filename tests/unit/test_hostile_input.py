@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from pathlib import Path
 
 import pytest
+from tests.unit.evidence_record import RECORD
 
 from samestone.cli import main
 
@@ -62,3 +64,64 @@ def test_no_receipt(text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str
     file = tmp_path / "receipt.json"
     file.write_text(text, encoding="utf-8")
     assert "--receipt" in refused(["verify", PACKET, "--receipt", str(file)], capsys)
+
+
+def written(text: str, place: Path) -> str:
+    file = place / "record.json"
+    file.write_text(text, encoding="utf-8")
+    return str(file)
+
+
+GOOD = json.dumps(RECORD)
+RECORDS = {
+    "nested": ("[" * 100_000, "nested"),
+    "no object": ("[]", "the record: found []"),
+    "a key twice": (GOOD[:-1] + ', "readings": []}', "'readings' stands twice"),
+    "a number": (GOOD.replace('"6.47"', "NaN", 1), "readings[0].indications[0]: found the JSON number nan, expected a"),
+    "beyond numbers": (GOOD.replace('"6.47"', "1e400", 1), 'such as "6.47"'),
+    "no property": (GOOD.replace('"property": "depth_mm"', '"property": {}'), "readings[2].property: found {}"),
+    "no note": (GOOD[:-1] + ', "note": 5}', "note: found 5, expected text"),
+    "no material": (
+        GOOD.replace('"setting": "loose"', '"setting": "loose", "material": []'),
+        "stone.material: found []",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RECORDS)
+@pytest.mark.parametrize("command", [["compare", "RECORD", "RECORD"], ["next", "RECORD"]], ids=["compare", "next"])
+def test_no_record(command: list[str], name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text, expected = RECORDS[name]
+    file = written(text, tmp_path)
+    said = refused([file if word == "RECORD" else word for word in command], capsys)
+    assert file in said
+    assert expected in said or (name == "nested" and "recursion" in said)
+
+
+def test_a_bad_line_does_not_stop_a_stream(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bad = GOOD.replace('"property": "depth_mm"', '"property": {}')
+    lines = [f'{{"a": {GOOD}, "b": {second}}}' for second in (bad, GOOD)]
+    assert main(["compare", "--batch", written("\n".join(lines), tmp_path)]) == 2
+    first, second = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    assert first["error"]["field"] == "b.readings[2].property"
+    assert second["ladder"] == "agrees"
+
+
+def test_a_mark_stands_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mark = {"kind": "crystal", "r": "0.3", "angle_deg": "10"}
+    text = json.dumps({**RECORD, "characteristics": [mark, mark]})
+    assert "the same mark a second time" in refused(["next", written(text, tmp_path)], capsys)
+
+
+def test_a_zip_that_swells_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "packet.zip"
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("packet/data/x", bytes(70 << 20))
+    assert "20 times its size" in refused(["verify", str(file)], capsys)
+
+
+def test_verify_says_which_doubts_are_left(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["verify", PACKET]) == 0
+    said = capsys.readouterr().out
+    assert "No receipt was given" in said
+    assert "No key was given" in said

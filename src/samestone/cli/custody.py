@@ -49,7 +49,7 @@ def verify_command(arguments: argparse.Namespace) -> int:
         lines = [{"check": check.name, "holds": check.holds, "says": check.says} for check in checks]
         print(json.dumps({"holds": holds, "checks": lines}, indent=2, ensure_ascii=False))
     else:
-        print("\n".join(_verify_lines(checks, with_receipt=bool(given))))
+        print("\n".join(_verify_lines(checks, with_receipt=bool(given), with_key=bool(arguments.key))))
     return 0 if holds else 1
 
 
@@ -90,17 +90,21 @@ def _recomputed(stone: packets.Judged) -> Any:
 
 def _stock(stone: packets.Judged) -> int:
     """Among how many stones a look-alike could have been chosen, as the shop said when it judged."""
+    where = f"data/record.json: {stone.where}verdict.log10_lr.look_alike.stock"
     try:
-        return int(stone.verdict["log10_lr"]["look_alike"]["stock"])
+        stock = int(stone.verdict["log10_lr"]["look_alike"]["stock"])
     except (KeyError, TypeError, ValueError):
-        _refuse(f"data/record.json: {stone.where}verdict.log10_lr.look_alike.stock is missing or no whole number")
+        _refuse(f"{where} is missing or no whole number")
+    return stock if stock >= 2 else _refuse(f"{where} is {stock}, expected at least 2")
 
 
-def _verify_lines(checks: Sequence[packets.Check], *, with_receipt: bool) -> Iterator[str]:
+def _verify_lines(checks: Sequence[packets.Check], *, with_receipt: bool, with_key: bool) -> Iterator[str]:
     for check in checks:
         yield f"{'✓' if check.holds else '✗'} {check.says}."
     failed = sum(not check.holds for check in checks)
     yield f"\n{failed} of {len(checks)} checks do not hold." if failed else "\nEverything holds."
+    if not with_key:
+        yield "No key was given: anyone can sign a packet with a key of their own. Add --key with the one on the paper."
     if not with_receipt:
         yield "No receipt was given: a log rewritten as a whole would pass. Add --receipt with the number on the paper."
 

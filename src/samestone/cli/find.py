@@ -158,8 +158,10 @@ def parse_record(where: str, text: str) -> Examination:
 
 
 def _decode(where: str, text: str, refusal: type[Exception]) -> Any:
+    from samestone.cli.judge import unique_keys
+
     try:
-        return json.loads(text)
+        return json.loads(text, object_pairs_hook=unique_keys)
     except (ValueError, RecursionError) as error:
         raise refusal(f"{where}: not JSON: {error}") from None
 
@@ -177,7 +179,11 @@ def records_among(path: Path) -> Iterator[tuple[str, Examination]]:
     """(id, record) of a folder's *.json files, by name, or of a file's lines."""
     from samestone.cli import Refusal
 
-    if path.is_dir():
+    try:
+        folder = path.is_dir()
+    except OSError as error:
+        raise Refusal(f"--among: {error.strerror}; found a name of {len(str(path))} characters") from None
+    if folder:
         for file in sorted(path.glob("*.json")):
             yield file.stem, read_record(file)
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import itertools
 import json
 import os
@@ -84,11 +85,13 @@ def _read(path: str) -> Examination:
     from samestone.cli import Refusal
 
     try:
-        record: Any = json.loads(Path(path).read_text(encoding="utf-8"), object_pairs_hook=_unique_keys)
+        record: Any = json.loads(Path(path).read_text(encoding="utf-8"), object_pairs_hook=unique_keys)
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     except UnicodeDecodeError:
         raise Refusal(f"{path}: found bytes that are not UTF-8, expected JSON text") from None
+    except RecursionError:
+        raise Refusal(f"{path}: found brackets nested too deeply, expected an examination record") from None
     except ValueError as error:
         raise Refusal(f"{path}: not JSON: {error}") from None
     try:
@@ -97,7 +100,8 @@ def _read(path: str) -> Examination:
         raise Refusal(f"{path}: {bad}") from None
 
 
-def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose keys each stand once, for json.loads."""
     found = dict(pairs)
     if len(found) != len(pairs):
         names = [key for key, _ in pairs]
@@ -110,11 +114,12 @@ def _compare_batch(arguments: argparse.Namespace) -> int:
 
     if arguments.batch == "-":
         return _stream(sys.stdin.buffer, arguments.stock)
-    try:
-        with Path(arguments.batch).open("rb") as source:
-            return _stream(source, arguments.stock)
-    except OSError as error:
-        raise Refusal(f"{arguments.batch}: {error.strerror or error}") from None
+    with contextlib.ExitStack() as opened:
+        try:
+            source = opened.enter_context(Path(arguments.batch).open("rb"))
+        except OSError as error:
+            raise Refusal(f"{arguments.batch}: {error.strerror or error}") from None
+        return _stream(source, arguments.stock)
 
 
 def _stream(source: BinaryIO, stock: int) -> int:

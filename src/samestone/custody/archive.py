@@ -15,6 +15,8 @@ from dataclasses import dataclass
 
 MOST_FILES = 2_000
 MOST_BYTES = 1 << 30
+PLAIN_BYTES, MOST_SWELLING = 1 << 26, 20
+"""A zip may unpack to the first in any case, to more only up to so many times its own size: pictures hardly shrink."""
 STORED, DEFLATED = 0, 8
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
@@ -62,6 +64,8 @@ def read_archive(data: bytes) -> Archive:
     room = MOST_BYTES
     members = list(_members(data))
     _refuse_names([member.name for member in members])
+    if sum(member.size for member in members) > max(PLAIN_BYTES, MOST_SWELLING * len(data)):
+        raise BadArchive(f"it would unpack to more than {MOST_SWELLING} times its size; a packet hardly shrinks")
     for member in members:
         content = _unpacked(data, member, room)
         room -= len(content)

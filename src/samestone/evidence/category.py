@@ -23,6 +23,8 @@ UNREADABLE = ("unclear", "metal", "no reading", "not clear")
 
 Judged = tuple[Finding, Block | None]
 
+_NONE = "none seen"
+
 
 @lru_cache(maxsize=1)
 def tables() -> dict[str, Any]:
@@ -157,10 +159,11 @@ def _judge_inscription(was: str, is_: str) -> Judged:
     present = 1 - without
     blank = without + present * missed
     tag = "an inscription is a name tag: texts are copied"
-    if was == is_ == "none seen":
+    was, is_ = (_NONE if text.casefold() == _NONE else text for text in (was, is_))
+    if was == is_ == _NONE:
         raw = math.log10((without + present * missed**2) / blank**2)
         return Finding("inscription", was, is_, "agrees", "none seen either time"), _block("inscription", raw, "none")
-    if "none seen" in (was, is_):
+    if _NONE in (was, is_):
         raw = math.log10(present * missed * (1 - missed) / (blank * (1 - blank)))
         why = "seen once and not the other time: look again, also under the claws"
         return Finding("inscription", was, is_, "doubtful", why), _block("inscription", raw, why)

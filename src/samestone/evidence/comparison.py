@@ -20,6 +20,7 @@ from samestone.evidence.measurement import COVERED, Comparable, comparable, meas
 from samestone.evidence.narrowing import Narrowing, narrow
 from samestone.evidence.observable import LN_D, LN_W, LN_Z, Array, E, T, observe
 from samestone.evidence.population import Population
+from samestone.evidence.stone import judge_names
 from samestone.evidence.verdict import Block, Verdict, Weight
 from samestone.evidence.weighing import weigh
 
@@ -127,7 +128,7 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     """From numbers, categories and further blocks to a verdict."""
     before, after = case.before, case.after
     question: wording.Question = "same_as_paper" if "paper" in (before.kind, after.kind) else "same_stone"
-    findings = list(measured_findings(case.readings, after.declared_changes))
+    findings = [*measured_findings(case.readings, after.declared_changes), *judge_names(before, after)]
     blocks = [_number_block(numbers)] if numbers else []
     for finding, block in (*judge_categories(before, after), *judge_marks(before, after, fast=fast)):
         findings.append(finding)
@@ -138,20 +139,21 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     random, look_alike = _total(blocks, "random", numbers), _total(blocks, "look_alike", numbers)
     beyond = max((block.look_alike for block in blocks if block.beyond_size), default=0.0)
     outcomes = [(finding.what, finding.outcome) for finding in findings]
+    outside = "outside_population" in flags
     ladder = climb(
         findings,
         random=random.value,
         beyond_size=beyond,
         jointly=_jointly(numbers),
         unchecked=bool(unchecked),
-        outside="outside_population" in flags,
+        outside=outside,
     )
     if ladder == "disagrees" and random.value > 0:
         flags["lone_disagreement"] = _LONE
     return Verdict(
         question=question,
         ladder=ladder,
-        sentence=wording.sentence(question, ladder, outcomes, unchecked, beyond >= BEYOND),
+        sentence=wording.sentence(question, ladder, outcomes, unchecked, beyond=beyond >= BEYOND, outside=outside),
         random=random,
         look_alike=look_alike,
         stock=stock,

@@ -81,8 +81,8 @@ def number(where: str, found: object) -> float:
     if isinstance(found, str) and len(found) <= 20 and _NUMBER.fullmatch(found):
         return float(found)
     if isinstance(found, int | float) and not isinstance(found, bool):
-        expected = f'a decimal string such as "{found}"'
-        raise BadRecord(where, f"the JSON number {found}", expected, "put it in quotation marks")
+        remedy = "put it in quotation marks" if abs(found) < 1e15 else "write digits, a point, digits"
+        raise BadRecord(where, f"the JSON number {show(found)}", 'a decimal string such as "6.47"', remedy)
     raise BadRecord(where, show(found), 'a decimal string such as "6.47"', "write digits, a point, digits")
 
 

@@ -114,3 +114,4 @@ class Examination:
     not_examined: tuple[NotExamined, ...]
     declared_changes: tuple[str, ...]
     flags: Mapping[str, str] = field(default_factory=dict)
+    material: str = ""

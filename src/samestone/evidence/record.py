@@ -42,11 +42,15 @@ def read_examination(record: Mapping[str, Any]) -> Examination:
     Refuses, with `BadRecord`, whatever the format does not allow: unknown keys and words, numbers that are not decimal
     strings, values outside what a stone can have, units mixed up, the same thing twice, or both read and not examined.
     """
+    if not isinstance(record, Mapping):
+        raise BadRecord("the record", show(record), "a JSON object", "write it as { … }")
     _TOP.check(record)
+    if not isinstance(record.get("note", ""), str):
+        raise BadRecord("note", show(record["note"]), "text", "put it in quotation marks")
     if record["format"] != FORMAT:
         raise BadRecord("format", show(record["format"]), f'"{FORMAT}"', "check that this is an examination record")
     kind = word("kind", record.get("kind", "stone"), ("stone", "paper"))
-    cut, setting = _read_stone(record["stone"])
+    cut, setting, material = _read_stone(record["stone"])
     bench = read_each(record, "instruments", _INSTRUMENT, _read_instrument, _Bench(kind == "paper"))
     readings = _read_readings(record, bench, cut)
     reactions, observations = read_reactions(record), read_observations(record)
@@ -66,13 +70,15 @@ def read_examination(record: Mapping[str, Any]) -> Examination:
         not_examined=not_examined,
         declared_changes=read_changes(record),
         flags=bench.flags,
+        material=material,
     )
 
 
-def _read_stone(stone: Mapping[str, Any]) -> tuple[str, str]:
+def _read_stone(stone: Mapping[str, Any]) -> tuple[str, str, str]:
     try:
         _STONE.check(stone)
-        return text("cut", stone["cut"]), word("setting", stone.get("setting", "loose"), ("set", "loose"))
+        setting = word("setting", stone.get("setting", "loose"), ("set", "loose"))
+        return text("cut", stone["cut"]), setting, optional_text("material", stone)
     except BadRecord as bad:
         raise bad.within("stone") from None
 
@@ -154,7 +160,7 @@ def _build_instrument(item: Mapping[str, Any]) -> Instrument:
 def _read_readings(record: Mapping[str, Any], bench: _Bench, cut: str) -> dict[str, Measured]:
     def read(item: Mapping[str, Any], found: dict[str, Measured]) -> None:
         name = item["property"]
-        if name not in PROPERTY_UNIT:
+        if not isinstance(name, str) or name not in PROPERTY_UNIT:
             raise BadRecord("property", show(name), f"one of {', '.join(PROPERTY_UNIT)}", "correct the name")
         if name in found:
             raise BadRecord("property", f"{name} a second time", "each property once", "merge the indications")

@@ -87,12 +87,12 @@ def read_characteristics(record: Mapping[str, Any]) -> tuple[Characteristic, ...
     """None: not looked for; empty: looked for, and none seen."""
     if "characteristics" not in record:
         return None
-    found: list[Characteristic] = []
+    found: dict[Characteristic, None] = {}
     read_each(record, "characteristics", _CHARACTERISTIC, _read_characteristic, found)
     return tuple(found)
 
 
-def _read_characteristic(item: Mapping[str, Any], found: list[Characteristic]) -> None:
+def _read_characteristic(item: Mapping[str, Any], found: dict[Characteristic, None]) -> None:
     r = number_from("r", item["r"], 0)
     if r > 1.1:
         raise BadRecord("r", show(item["r"]), "0 to 1.1 girdle radii", "give r in girdle radii, not in mm")
@@ -103,7 +103,7 @@ def _read_characteristic(item: Mapping[str, Any], found: list[Characteristic]) -
     mark = Characteristic(kind, r, angle("angle_deg", item["angle_deg"]), size)
     if mark in found:
         raise BadRecord("", "the same mark a second time", "each mark once", "remove one")
-    found.append(mark)
+    found[mark] = None
 
 
 def read_not_examined(record: Mapping[str, Any]) -> tuple[NotExamined, ...]:

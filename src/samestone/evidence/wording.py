@@ -103,7 +103,13 @@ def listed(whats: Sequence[str]) -> str:
 
 
 def sentence(
-    question: Question, ladder: Ladder, outcomes: Sequence[tuple[str, Outcome]], unchecked: Sequence[str], beyond: bool
+    question: Question,
+    ladder: Ladder,
+    outcomes: Sequence[tuple[str, Outcome]],
+    unchecked: Sequence[str],
+    *,
+    beyond: bool,
+    outside: bool,
 ) -> str:
     """The bottom line in plain words, without a number."""
     other = "the stone that was left" if question == "same_stone" else "its paper"
@@ -116,6 +122,8 @@ def sentence(
     if ladder == "not_enough":
         if doubtful:
             return f"Not enough to say: {listed(doubtful)} should be looked at again."
+        if outside:
+            return "Not enough to say: there are no reference stones like this one to weigh it against."
         return "Not enough to say: too little could be compared."
     if ladder == "agrees":
         return f"It agrees with {other} in everything we could check."
