@@ -11,7 +11,7 @@ from samestone.paper.drawing import AMBER, BRICK, GRAPHITE, PAPER, TEAL, documen
 from samestone.paper.sheet import Mark
 
 ROW, LETTER = 25, 16.5
-_INDENT = 40
+_INDENT = 54
 
 
 def words_of(mark: Mark) -> str:

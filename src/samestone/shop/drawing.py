@@ -15,6 +15,10 @@ from samestone.shop.life import MOVES, Station
 from samestone.shop.models import Job, Mark, Member, Stone
 
 
+# What a piece passes that is cleaned while its owner waits.
+_EXPRESS = (Station.TAKEN_IN, Station.CLEANED, Station.READY, Station.PICKED_UP)
+
+
 def clock_face(stone: Stone, marks: Iterable[Mark], *, legend: bool = True) -> SafeString:
     """The plan view with these marks as SVG for a page; taps on it are read by clockface.js."""
     # The drawing is made by paper, which escapes every word in it.
@@ -46,7 +50,8 @@ def stations(job: Job) -> list[Any]:
         if to is not None:
             by = entry.payload.data["by"]
             reached[to.value] = entry.at, names.get(by, by)
-    order = [station.value for station in Station]
+    short = job.express and Station(job.station) in _EXPRESS
+    order = [station.value for station in (_EXPRESS if short else Station)]
     behind = order[: order.index(job.station) + 1]
     return [_station(name, reached.get(name) if name in behind else None, now=name == job.station) for name in order]
 

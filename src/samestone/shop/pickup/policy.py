@@ -43,10 +43,11 @@ def demands(facts: Facts) -> tuple[Demand, ...]:
             Demand("Nothing disagrees", "disagrees" not in facts.ladders),
             Demand("The findings suffice, or the client was told what is missing", _suffices(facts)),
         ]
-    asked += [
-        Demand("Every agreed mark was looked for together", all(facts.marks)),
-        Demand("No agreed mark is missing", "not there" not in facts.marks),
-    ]
+    if facts.marks:
+        asked += [
+            Demand("Every agreed mark was looked for together", all(facts.marks)),
+            Demand("No agreed mark is missing", "not there" not in facts.marks),
+        ]
     return tuple(asked)
 
 
