@@ -24,14 +24,16 @@ class Glyph:
 
     character: str
     picture: NDArray[np.float32]
+    plain: bool
+    """Of the outline typeface; the first look uses only these."""
 
 
 @cache
 def glyphs() -> tuple[Glyph, ...]:
     """All characters in an outline typeface and in plotted strokes of two weights, a little blurred as lenses do."""
-    drawn = [(character, outline_glyph(character)) for character in ALPHABET]
-    drawn += [(character, stroke_glyph(character, font)) for character in ALPHABET for font in STROKE_FONTS]
-    return tuple(Glyph(character, cv2.GaussianBlur(picture, (0, 0), 1.2)) for character, picture in drawn)
+    drawn = [(character, outline_glyph(character), True) for character in ALPHABET]
+    drawn += [(character, stroke_glyph(character, font), False) for character in ALPHABET for font in STROKE_FONTS]
+    return tuple(Glyph(character, cv2.GaussianBlur(picture, (0, 0), 1.6), plain) for character, picture, plain in drawn)
 
 
 def outline_glyph(character: str) -> NDArray[np.float32]:

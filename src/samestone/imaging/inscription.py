@@ -11,18 +11,30 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from samestone.imaging.glyph import CAP_PX, MARGIN_PX, glyphs
+from samestone.imaging.glyph import CAP_PX
+from samestone.imaging.lettering import Character, read_strip
 from samestone.imaging.photo import Photo
 
 Plane = NDArray[np.float32]
+Box = tuple[int, int, int, int]
 
-LEAST_FIT = 0.55
-"""Least correlation of a character with its picture; below it nothing was read right in trials."""
-LEAST_MARGIN = 0.05
-"""Least lead of the best character over the second best, the legibility index; see docs/method/measuring-photos.md."""
-LETTER_HANDICAP = 0.04
-"""Most inscriptions are numbers; a letter must fit better than a digit by this much."""
-FEWEST = 3
+LEAST_FIT = 0.66
+"""Least correlation of a character with its picture; see docs/method/measuring-photos.md for the trials behind it."""
+LEAST_LEAD = 0.05
+"""Least lead of the best character over the second best, the legibility index; from the same trials."""
+LETTER_LEAD = 0.10
+"""Least lead where letters occur: there are more of them to be taken for one another, and their widths differ."""
+USUAL_FIT = 0.72
+"""Least median fit of a line; grain alone reached 0.55."""
+LEAST_CAP_PX = 11.0
+"""Lower characters are not read, however clear they seem."""
+FEWEST = 4
+"""Fewer characters are not taken for an inscription: three scratches may look like 1, 1 and 7."""
+SEARCHED_PX = 1600
+"""Longest side of the picture in which the line of characters is sought."""
+CAPS = (0.8, 0.87, 0.94, 1.0, 1.07, 1.15)
+"""Heights tried, as shares of the height that the strokes' energy shows."""
+NOTHING = "no line of characters stands out; more magnification and a lower light across the girdle may help"
 
 
 @dataclass(frozen=True)
@@ -38,46 +50,32 @@ class InscriptionReading:
     reason: str = ""
 
 
-UNREADABLE = "no line of characters stands out; more magnification and a lower light across the girdle may help"
-
-
-@dataclass(frozen=True)
-class Line:
-    """A levelled strip that holds a line of characters, strokes positive, and their height in pixels."""
-
-    strip: Plane
-    cap_px: float
-
-
 def read_inscription(photo: Photo) -> InscriptionReading:
     """Find the line of characters on the girdle, level it, and read it character by character.
 
     Each character is the one whose picture correlates best; the legibility index is the smallest lead over the second
-    best. Below 18 px height, or when a character does not fit or lead enough, the inscription counts as unreadable.
+    best. Below 11 px height, or when a character does not fit or lead enough, or when strokes are left over, the
+    inscription counts as unreadable.
     """
     grey = np.asarray(photo.grey, np.float32) / np.float32(photo.white)
-    best = InscriptionReading("", 0.0, 0.0, False, "", UNREADABLE)
-    for line in find_lines(grey):
-        for strip in (line.strip, -line.strip):
-            reading = read_line(Line(strip, line.cap_px))
-            if (len(reading.doubtful) >= FEWEST, reading.legibility) > (len(best.doubtful) >= FEWEST, best.legibility):
-                best = reading
-    return best
+    shrink = min(1.0, SEARCHED_PX / max(grey.shape))
+    fine = level_girdle(cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA))
+    readings = [read_box(fine, box, shrink) for box in text_boxes(fine)]
+    return max(readings, key=rank, default=InscriptionReading("", 0.0, 0.0, False, "", NOTHING))
 
 
-def find_lines(grey: Plane) -> list[Line]:
-    """The few places most like a line of text: a row of fine strokes, long and low, not reaching the picture's ends."""
-    level = cv2.GaussianBlur(grey, (0, 0), 1.0)
-    slope = girdle_slope(level)
+def rank(reading: InscriptionReading) -> tuple[bool, int, float]:
+    """Order among readings of several places: the readable one, then the one with most sure characters."""
+    return reading.readable, len(reading.doubtful.replace("?", "")), reading.legibility
+
+
+def level_girdle(grey: Plane) -> Plane:
+    """The picture turned so that the girdle runs level, without what changes slowly along it."""
+    slope = girdle_slope(cv2.GaussianBlur(grey, (0, 0), 1.0))
     height, width = grey.shape
     turn = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), slope, 1.0)
-    upright = cv2.warpAffine(level, turn, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-    fine = upright - row_background(upright)
-    lines = []
-    for x, y, w, h in text_boxes(fine):
-        if FEWEST * 0.4 * h < w < 0.9 * width and h >= 6:
-            lines.append(cut_line(fine, (x, y, w, h)))
-    return lines
+    upright = cv2.warpAffine(grey, turn, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(upright - row_background(np.asarray(upright, np.float32)), np.float32)
 
 
 def girdle_slope(grey: Plane) -> float:
@@ -102,120 +100,81 @@ def row_background(upright: Plane) -> Plane:
     return np.asarray(wide, np.float32)
 
 
-def text_boxes(fine: Plane) -> list[tuple[int, int, int, int]]:
-    """Boxes (x, y, w, h) of stretches dense in strokes, the most striking first; a few at several sizes of type."""
-    boxes: list[tuple[float, tuple[int, int, int, int]]] = []
-    for cap in (10, 16, 26, 42, 64):
-        if cap * 2 > fine.shape[0]:
-            continue
-        stroke = cv2.GaussianBlur(fine, (0, 0), max(0.8, cap / 14)) - cv2.GaussianBlur(fine, (0, 0), cap / 3.5)
-        energy = cv2.blur(stroke * stroke, (2 * cap, max(3, cap // 2)))
-        quiet = np.median(energy, axis=1, keepdims=True) + float(np.median(energy))
-        ratio = energy / np.maximum(quiet, 1e-9)
-        mask = (ratio > 2.5).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 2 * cap), np.uint8))
-        count, _labels, stats, _ = cv2.connectedComponentsWithStats(mask)
-        for i in range(1, count):
-            x, y, w, h = (int(v) for v in stats[i, :4])
-            if w > 1.5 * h and h < 3.5 * cap and w < 0.9 * fine.shape[1]:
-                boxes.append((float(ratio[y : y + h, x : x + w].mean()) * np.sqrt(w * h), (x, y, w, h)))
-    return [box for _, box in sorted(boxes, reverse=True)[:6]]
+def text_boxes(fine: Plane) -> list[Box]:
+    """Up to four boxes (x, y, w, h) of stretches dense in upright strokes, the most striking first.
 
-
-def cut_line(fine: Plane, box: tuple[int, int, int, int]) -> Line:
-    """The strip around a box with its cap height, found from where the strokes' energy stands in the rows."""
-    x, y, w, h = box
-    left, right = max(0, x - h), min(fine.shape[1], x + w + h)
-    top, bottom = max(0, y - h), min(fine.shape[0], y + 2 * h)
-    inner = fine[top:bottom, x : x + w]
-    noise = np.concatenate([fine[top:bottom, left:x], fine[top:bottom, x + w : right]], axis=1)
-    rows = inner.var(axis=1) - (noise.var(axis=1) if noise.shape[1] > 4 else 0.0)
-    rows = np.maximum(np.convolve(rows, np.ones(3) / 3, mode="same"), 0)
-    inside = np.flatnonzero(rows > 0.3 * np.quantile(rows, 0.9))
-    inside = inside[(inside > 0.1 * len(rows)) & (inside < 0.9 * len(rows))]
-    if inside.size < 4:
-        return Line(fine[top:bottom, left:right], float(h))
-    first, last = int(inside[0]), int(inside[-1])
-    cap = float(last - first + 1)
-    pad = int(0.6 * cap)
-    return Line(fine[max(0, top + first - pad) : top + last + 1 + pad, left:right], cap)
-
-
-def read_line(line: Line) -> InscriptionReading:
-    """Read a strip at the cap height found and at a few near it; the reading with the clearest characters."""
-    tries = [read_at(line, line.cap_px * factor) for factor in (0.82, 0.91, 1.0, 1.1)]
-    return max(tries, key=lambda reading: (len(reading.doubtful) >= FEWEST, reading.legibility))
-
-
-def read_at(line: Line, cap_px: float) -> InscriptionReading:
-    """Correlate all characters with the strip at one cap height, and read off the best chain."""
-    scale = CAP_PX / cap_px
-    strip = cv2.resize(line.strip, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
-    if strip.shape[0] < CAP_PX + 2 * MARGIN_PX or strip.shape[1] < 2 * CAP_PX or strip.shape[1] > 6000:
-        return InscriptionReading("", 0.0, cap_px, False, "", UNREADABLE)
-    scores, widths, characters = score_characters(strip)
-    places = best_chain(scores.max(axis=0), widths[scores.argmax(axis=0)])
-    found = [lead_at(scores, characters, x) for x in places]
-    return judge(found, cap_px)
-
-
-def score_characters(strip: Plane) -> tuple[Plane, NDArray[np.intp], list[str]]:
-    """Best correlation of each character at each column (of the glyph's middle), over faces and small heights."""
-    by_character: dict[str, Plane] = {}
-    width_of: dict[str, int] = {}
-    for glyph in glyphs():
-        match = cv2.matchTemplate(strip, glyph.picture, cv2.TM_CCOEFF_NORMED)
-        middle = max(0, match.shape[0] // 2 - 8), match.shape[0] // 2 + 9
-        score = np.full(strip.shape[1], -1.0, np.float32)
-        start = glyph.picture.shape[1] // 2
-        score[start : start + match.shape[1]] = match[middle[0] : middle[1]].max(axis=0)
-        if not glyph.character.isdigit():
-            score -= LETTER_HANDICAP
-        known = by_character.get(glyph.character)
-        by_character[glyph.character] = score if known is None else np.maximum(known, score)
-        width_of.setdefault(glyph.character, glyph.picture.shape[1] - 2 * MARGIN_PX)
-    characters = list(by_character)
-    return np.stack(list(by_character.values())), np.array([width_of[c] for c in characters]), characters
-
-
-def best_chain(score: Plane, widths: NDArray[np.intp]) -> list[int]:
-    """Columns of the characters: the chain with the largest sum of (correlation - 0.4), kept a character's width apart.
-
-    Dynamic programming from left to right; the next character stands 0.45 to 1.3 cap heights further.
+    Steep strokes change the light along the row; the girdle's edges, level by now, do not.
     """
-    gain = score - np.float32(0.4)
-    total, back = gain.copy(), np.full(score.size, -1)
-    near, far = int(0.45 * CAP_PX), int(1.3 * CAP_PX)
-    for x in range(near, score.size):
-        low = max(0, x - far)
-        previous = int(low + np.argmax(total[low : x - near + 1]))
-        if total[previous] > 0:
-            total[x], back[x] = gain[x] + total[previous], previous
-    del widths
-    x = int(np.argmax(total))
-    chain = []
-    while x >= 0:
-        chain.append(x)
-        x = int(back[x])
-    return chain[::-1]
+    slope = cv2.Sobel(cv2.GaussianBlur(fine, (0, 0), 1.0), cv2.CV_32F, 1, 0)
+    found: list[tuple[float, Box]] = []
+    for cap in (10, 20, 40):
+        energy = cv2.blur(slope * slope, (2 * cap, max(3, cap // 3)))
+        quiet = np.maximum(np.median(energy, axis=1, keepdims=True), np.median(energy))
+        excess = energy / np.maximum(quiet, 1e-12)
+        mask = (excess > 1 + 0.25 * (np.max(excess) - 1)).astype(np.uint8)
+        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3 * cap), np.uint8))
+        count, _labels, stats, _centres = cv2.connectedComponentsWithStats(mask)
+        for x, y, w, h in (tuple(int(v) for v in stats[i, :4]) for i in range(1, count)):
+            if 1.5 * h < w < 0.97 * fine.shape[1] and 0.4 * cap < h < 3 * cap:
+                gain = float(np.log(np.maximum(excess[y : y + h, x : x + w], 1)).mean())
+                found.append((gain * float(np.sqrt(w * h)), (x, y, w, h)))
+    return [box for _, box in sorted(found, reverse=True)[:4]]
 
 
-def lead_at(scores: Plane, characters: list[str], x: int) -> tuple[str, float, float]:
-    """The best character at a place, its correlation, and its lead over the best other one within two columns."""
-    near = scores[:, max(0, x - 2) : x + 3].max(axis=1)
-    first, second = np.argsort(near)[::-1][:2]
-    return characters[first], float(near[first]), float(near[first] - near[second])
+def read_box(fine: Plane, box: Box, shrink: float) -> InscriptionReading:
+    """Read the strip around a box, light on dark or dark on light, at several heights; keep what fits best."""
+    top, cap, left, right = text_rows(fine, box)
+    tries: list[tuple[float, float, list[Character]]] = []
+    for share in CAPS:
+        height = cap * share
+        strip = cut_strip(fine, (top + cap / 2, left, right), height)
+        for sign in (1, -1):
+            characters = read_strip(np.asarray(sign * strip, np.float32), thorough=False)
+            tries.append((sum(c.fit - 0.4 for c in characters), height * sign, characters))
+    _, signed, _ = max(tries, key=lambda one: one[0])
+    height = abs(signed)
+    strip = cut_strip(fine, (top + cap / 2, left, right), height) * np.float32(np.sign(signed))
+    return judge(read_strip(np.asarray(strip, np.float32), thorough=True), height / shrink)
 
 
-def judge(found: list[tuple[str, float, float]], cap_px: float) -> InscriptionReading:
-    """Keep what fits; say whether all of it is sure."""
-    found = [one for one in found if one[1] > 0.45]
-    if len(found) < FEWEST:
-        return InscriptionReading("", 0.0, cap_px, False, "", UNREADABLE)
-    sure = [fit >= LEAST_FIT and lead >= LEAST_MARGIN for _, fit, lead in found]
-    doubtful = "".join(c if ok else "?" for (c, _, _), ok in zip(found, sure, strict=True))
-    legibility = min(lead for _, _, lead in found)
-    if all(sure):
-        return InscriptionReading(doubtful, legibility, cap_px, True, doubtful)
-    reason = f"{sure.count(False)} of {len(found)} characters cannot be told from others"
-    return InscriptionReading("", legibility, cap_px, False, doubtful, reason)
+def text_rows(fine: Plane, box: Box) -> tuple[float, float, int, int]:
+    """First row and height of the characters in a box, from the rows' stroke energy; columns with a margin."""
+    x, y, w, h = box
+    left, right = max(0, x - 2 * h), min(fine.shape[1], x + w + 2 * h)
+    top, bottom = max(0, y - h), min(fine.shape[0], y + 2 * h)
+    slope = cv2.Sobel(cv2.GaussianBlur(fine, (0, 0), 1.0), cv2.CV_32F, 1, 0)
+    rows = (slope[top:bottom, x : x + w] ** 2).mean(axis=1)
+    rows = np.convolve(np.pad(rows, 1, mode="edge"), np.ones(3) / 3, mode="valid")
+    level = float(np.quantile(rows, 0.1)) + 0.2 * (float(np.quantile(rows, 0.9)) - float(np.quantile(rows, 0.1)))
+    inside = np.flatnonzero(rows > level)
+    return top + float(inside[0]), float(inside[-1] - inside[0] + 1), left, right
+
+
+def cut_strip(fine: Plane, place: tuple[float, int, int], cap: float) -> Plane:
+    """A strip two cap heights high around a middle row, scaled so that characters stand CAP_PX high."""
+    middle, left, right = place
+    scale = CAP_PX / cap
+    size = (int((right - left) * scale), 2 * CAP_PX)
+    place_in = np.array([[1 / scale, 0, left], [0, 1 / scale, middle - cap]], np.float64)
+    softened = cv2.GaussianBlur(fine, (0, 0), 0.45 / scale) if scale < 0.8 else fine
+    how = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    return np.asarray(cv2.warpAffine(softened, place_in, size, flags=how, borderMode=cv2.BORDER_REPLICATE), np.float32)
+
+
+def judge(found: list[Character], cap_px: float) -> InscriptionReading:
+    """Say what was read, and whether all of it is sure."""
+    if len(found) < FEWEST or float(np.median([c.fit for c in found])) < 0.5:
+        return InscriptionReading("", 0.0, cap_px, False, "", NOTHING)
+    least = LEAST_LEAD if all(c.name.isdigit() for c in found) else LETTER_LEAD
+    sure = [c.fit >= LEAST_FIT and c.lead >= least for c in found]
+    doubtful = "".join(c.name if ok else "?" for c, ok in zip(found, sure, strict=True))
+    legibility = max(0.0, min(c.lead for c in found))
+    if cap_px < LEAST_CAP_PX:
+        reason = f"the characters are only {cap_px:.0f} px high; {LEAST_CAP_PX:.0f} are needed. Use more magnification."
+        return InscriptionReading("", legibility, cap_px, False, doubtful, reason)
+    if float(np.median([c.fit for c in found])) < USUAL_FIT:
+        return InscriptionReading("", legibility, cap_px, False, doubtful, "what looks like characters is too faint")
+    if not all(sure):
+        reason = f"{sure.count(False)} of {len(found)} characters cannot be told from others"
+        return InscriptionReading("", legibility, cap_px, False, doubtful, reason)
+    return InscriptionReading(doubtful, legibility, cap_px, True, doubtful)
