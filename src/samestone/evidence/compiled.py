@@ -174,11 +174,12 @@ def _covariances(values, independent, common, instrument):  # type: ignore[no-un
             for m in range(5):
                 V[j, m] = common[i, j] * common[i, m] if instrument[i, j] == instrument[i, m] else 0.0
             V[j, j] += independent[i, j] ** 2
-        half[:] = 0.0
         for j in range(7):
             for m in range(5):
-                if J[j, m] != 0:
-                    half[j] += J[j, m] * V[m]
+                along = 0.0
+                for q in range(5):
+                    along += J[j, q] * V[q, m]
+                half[j, m] = along
         for j in range(7):
             for m in range(j + 1):
                 along = 0.0
