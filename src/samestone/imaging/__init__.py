@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from samestone.imaging.cleaning import compare_cleaning
     from samestone.imaging.comparison import PhotoComparison, compare_photos
     from samestone.imaging.photo import BadPhoto, open_photo
+    from samestone.imaging.photo import Photo as Photo
     from samestone.imaging.reading import read_photo
 
 _HOMES = {
