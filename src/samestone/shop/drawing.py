@@ -14,7 +14,6 @@ from samestone.shop import ledger
 from samestone.shop.life import MOVES, Station
 from samestone.shop.models import Job, Mark, Member, Stone
 
-
 # What a piece passes that is cleaned while its owner waits.
 _EXPRESS = (Station.TAKEN_IN, Station.CLEANED, Station.READY, Station.PICKED_UP)
 
