@@ -14,15 +14,17 @@ _LONGEST = 200  # of the reason, as the table keeps it
 def read_view(photo: imaging.Photo, view: str) -> tuple[dict[str, Any], str]:
     """The reading to keep, and why the picture does not count (empty when it does)."""
     plain = imaging.microscope.read_plain(photo)
-    stone = imaging.read_photo(photo) if view in FACE_UP else None
+    stone = imaging.microscope.read_frame(photo) if view in FACE_UP else None
     if stone is None or (view == "as received" and stone.outline is None):
         return {"flags": [flag.name for flag in plain.flags]}, _words(plain.blocking)
     blocking = plain.blocking or tuple(flag for flag in stone.flags if flag.blocking)
     if stone.outline is None:  # too much light hides the girdle: say so before saying that there is no stone
         blocking = (*(flag for flag in plain.flags if flag.name == "clipped"), *blocking)
-    found = {"flags": [flag.name for flag in stone.flags], "blur_px": _text(stone.blur_px)}
+    found: dict[str, Any] = {"flags": [flag.name for flag in stone.flags], "sharpness": _text(stone.sharpness)}
     if stone.outline is not None:
-        found |= _outline(stone.outline) | {"lean_deg": _text(stone.lean_deg)}
+        found |= _outline(stone.outline)
+    if stone.lean_deg is not None:
+        found["lean_deg"] = _text(stone.lean_deg)
     return found, _words(blocking)
 
 
