@@ -99,3 +99,16 @@ def test_a_stone_outside_the_frame_and_one_too_small() -> None:
 def test_most_of_it_white_is_refused() -> None:
     bright = np.clip(draw(4).grey.astype(int) * 3 - 100, 0, 255).astype(np.uint8)
     assert "clipped" in flags(bright)
+
+
+def test_a_nick_lowers_the_smallest_diameter_only() -> None:
+    from samestone.imaging.nick import nick_depths, smallest_width
+
+    angles = np.arange(720) * 2 * np.pi / 720
+    chord = 99 / np.cos((angles - 1.0 + np.pi) % (2 * np.pi) - np.pi)
+    cut = np.where(np.cos(angles - 1.0) > 0, np.minimum(100, chord), 100)
+    depths = nick_depths(cut - 100, np.ones(720, bool), 100)
+    assert depths.max() == pytest.approx(1.0, abs=0.01)
+    assert smallest_width(100 - depths, angles) == pytest.approx(199.0, abs=0.2)
+    jump = np.where(np.abs(angles - 2) < 0.1, -1.0, 0.0)  # an inner facet edge seen in place of the rim
+    assert not nick_depths(jump, np.ones(720, bool), 100).any()

@@ -117,6 +117,7 @@ def _measure_hull(hull: NDArray[Any]) -> Outline:
         diameter_max_px=float(widths.max()),
         diameter_min_px=float(widths.min()),
         axis_angle_deg=float(-np.degrees(angles[int(np.argmax(widths))]) % 180),
+        radius_px=float(widths.max() + widths.min()) / 4,
         rms_px=0.0,
         covered=1.0,
     )

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from samestone.imaging.nick import nick_depths, smallest_width
 from samestone.imaging.ring import Ring
 
 RAYS = 720
@@ -28,6 +29,7 @@ Floats = NDArray[Any]  # of float64
 class Outline:
     """An ellipse through the girdle's edge; `axis_angle_deg` is the direction of the longest diameter.
 
+    `radius_px` is the ellipse's mean radius; the smallest diameter is less than the ellipse's where a nick cuts in.
     `covered` is the share of the 720 rays that found the edge where the ellipse says; `hidden_deg` the arcs where
     something (a claw) lies over it.
     """
@@ -36,14 +38,10 @@ class Outline:
     diameter_max_px: float
     diameter_min_px: float
     axis_angle_deg: float
+    radius_px: float
     rms_px: float
     covered: float
     hidden_deg: tuple[tuple[float, float], ...] = ()
-
-    @property
-    def radius_px(self) -> float:
-        """Mean girdle radius."""
-        return (self.diameter_max_px + self.diameter_min_px) / 4
 
     @property
     def is_long(self) -> bool:
@@ -54,7 +52,7 @@ class Outline:
     def ellipse(self) -> Ellipse:
         """The same in picture axes."""
         tilt = float(-np.radians(self.axis_angle_deg))
-        return Ellipse(*self.centre_px, self.diameter_max_px / 2, self.diameter_min_px / 2, tilt)
+        return Ellipse(*self.centre_px, self.diameter_max_px / 2, 2 * self.radius_px - self.diameter_max_px / 2, tilt)
 
 
 @dataclass(frozen=True)
@@ -102,10 +100,12 @@ def refine_outline(
         if fits.mean() < 0.85 * best or not _lies_within(grey, ellipse):
             break
         best, kept = max(best, float(fits.mean())), (ellipse, residuals, fits)
+        seen = strength > 0
     if kept is None or best < FEWEST:
         return None
-    arcs = _arcs(_covered(grey, white, kept[0], angles) & ~kept[2])
-    return _outline(*kept, arcs)
+    covered = _covered(grey, white, kept[0], angles)
+    depths = nick_depths(kept[1], seen & ~covered, kept[0].major)
+    return _outline(*kept, _arcs(covered & ~kept[2]), depths)
 
 
 def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
@@ -115,13 +115,20 @@ def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
 
 
 def _outline(
-    ellipse: Ellipse, residuals: Floats, fits: NDArray[np.bool_], arcs: tuple[tuple[float, float], ...]
+    ellipse: Ellipse,
+    residuals: Floats,
+    fits: NDArray[np.bool_],
+    arcs: tuple[tuple[float, float], ...],
+    depths: Floats,
 ) -> Outline:
+    angles = np.arange(RAYS) * (2 * np.pi / RAYS)
+    smallest = smallest_width(ellipse.radii(angles) - depths, angles) if depths.any() else 2 * ellipse.minor
     return Outline(
         centre_px=(ellipse.x, ellipse.y),
         diameter_max_px=2 * ellipse.major,
-        diameter_min_px=2 * ellipse.minor,
+        diameter_min_px=min(smallest, 2 * ellipse.minor),
         axis_angle_deg=float(-np.degrees(ellipse.tilt) % 180),
+        radius_px=(ellipse.major + ellipse.minor) / 2,
         rms_px=float(np.sqrt(np.mean(residuals[fits] ** 2))),
         covered=float(fits.mean()),
         hidden_deg=arcs,
