@@ -7,7 +7,7 @@ const choice = box.querySelector("select");
 const form = document.querySelector("[data-picture-form]");
 const says = box.querySelector("[data-camera-says]");
 const byItself = box.querySelector("[data-by-itself]");
-const refusedPicture = box.querySelector("[data-refused]");
+const refusedPicture = Object.assign(new Image(), { className: "refused-picture", alt: "The picture that was not kept" });
 let stream = null;
 let refused = null; // the picture that the counter did not keep
 
@@ -88,7 +88,7 @@ async function send(blob, name, anyway = false) {
 function showRefused(blob, name) {
   refused = { blob, name };
   refusedPicture.src = URL.createObjectURL(blob);
-  refusedPicture.hidden = false;
+  box.querySelector("video").after(refusedPicture);
   box.classList.add("refusing");
   box.querySelector("[data-anyway]").hidden = false;
   box.querySelector("[data-again]").focus({ preventScroll: true });
@@ -97,7 +97,7 @@ function showRefused(blob, name) {
 function again() {
   URL.revokeObjectURL(refusedPicture.src);
   refused = null;
-  refusedPicture.hidden = true;
+  refusedPicture.remove();
   box.classList.remove("refusing");
   box.querySelector("[data-anyway]").hidden = true;
   form.querySelector("[type=file]").value = "";
