@@ -162,7 +162,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "gone": job.station == Station.PICKED_UP.value,
         "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "at_bench": job.station == Station.BENCH.value,
-        "hand_over": forms.HandOverForm(initial={"to": "safe" if job.place == "bench" else "bench"}),
+        "hand_over": forms.HandOverForm(initial={"to": "bench" if job.station == Station.EXAMINED.value else "safe"}),
         "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),
         "news": forms.NewsForm(),
         "answer": forms.AnswerForm(),
