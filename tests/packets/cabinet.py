@@ -93,6 +93,12 @@ def file_missing() -> bytes:
     return zipped(files)
 
 
+def photographs_exchanged() -> bytes:
+    files = good_files()
+    one, other = "data/photographs/pickup.png", "data/photographs/received.png"
+    return signed_again(files | {one: files[other], other: files[one]})
+
+
 def signed_by_another() -> bytes:
     return signed_again(good_files(), other_key())
 
@@ -192,10 +198,14 @@ DEFECTS: dict[str, tuple[Callable[[], bytes], set[str]]] = {
     "record changed": (record_changed, {"digests", "named"}),
     "statement changed and listed, not signed": (record_relisted_unsigned, {"signature"}),
     "record not canonical": (record_sloppy, {"record", "named"}),
-    "photograph missing": (file_missing, {"files"}),
+    "photograph missing": (file_missing, {"files", "record"}),
     "file added": (lambda: zipped(good_files() | {"data/photographs/extra.png": b"x"}), {"files", "named"}),
     "photograph put in without a log entry": (lambda: relisted("data/photographs/extra.png", b"x"), {"named"}),
-    "photograph replaced and signed again": (lambda: relisted("data/photographs/pickup.png", b"x"), {"named"}),
+    "photograph replaced and signed again": (
+        lambda: relisted("data/photographs/pickup.png", b"x"),
+        {"named", "record"},
+    ),
+    "photographs exchanged and signed again": (photographs_exchanged, {"record"}),
     "signed by another key": (signed_by_another, {"signature"}),
     "certificate of another key": (certificate_of_another, {"signature"}),
     "public key is no key": (lambda: relisted("signature/public-key.pem", b"no key"), {"signature"}),

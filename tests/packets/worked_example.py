@@ -88,8 +88,8 @@ RECORD: dict[str, Any] = {
     "piece": "ring, white metal, one stone",
     "simulated": True,
     "photographs": [
-        {"name": "received.png", "caption": "as received"},
-        {"name": "pickup.png", "caption": "at pick-up"},
+        {"name": name, "caption": caption, "sha256": hashlib.sha256(PHOTOGRAPHS[name]).hexdigest()}
+        for name, caption in (("received.png", "as received"), ("pickup.png", "at pick-up"))
     ],
     "examinations": {"take_in": examination("6.47", None), "pick_up": examination("6.46", None)},
     "verdict": {"ladder": "not_enough", "log10_lr": {"random": {"value": "1.2", "lower": "0", "upper": "3"}}},

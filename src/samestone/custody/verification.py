@@ -188,10 +188,27 @@ def _same_key(files: Mapping[str, bytes], expected: str) -> str:
 
 def _canonical_record(files: Mapping[str, bytes]) -> str:
     try:
-        read_canonical(files.get("data/record.json", b""))
+        record = read_canonical(files.get("data/record.json", b""))
     except NotCanonical as error:
         raise NotChecked(f"The record {error}") from error
+    others = sorted(
+        name for name, digest in _pictures(record) if _digest_of(files, f"data/photographs/{name}") != digest
+    )
+    if others:
+        raise NotChecked(f"Not the pictures that the record calls so: {', '.join(others)}")
     return "The record is readable and written in the one canonical way"
+
+
+def _pictures(record: Any) -> Iterator[tuple[str, str]]:
+    """(name, SHA-256) of the photographs that the record lists with their digest."""
+    listed = record.get("photographs") if isinstance(record, dict) else None
+    for item in listed if isinstance(listed, list) else ():
+        if isinstance(item, dict) and isinstance(item.get("name"), str) and isinstance(item.get("sha256"), str):
+            yield item["name"], item["sha256"]
+
+
+def _digest_of(files: Mapping[str, bytes], name: str) -> str:
+    return hashlib.sha256(files[name]).hexdigest() if name in files else ""
 
 
 def _payloads(log: LogPart) -> str:

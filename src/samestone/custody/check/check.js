@@ -6,12 +6,11 @@ const MOST_FILES = 2000, MOST_BYTES = 2 ** 30;
 const MANIFEST = "manifest-sha256.txt", TAG_MANIFEST = "tagmanifest-sha256.txt";
 const RAW = "signature/tagmanifest.raw", DER = "signature/tagmanifest.der";
 const PUBLIC_KEY = "signature/public-key.pem", CERTIFICATE = "signature/certificate.pem";
-const UNLISTED = [TAG_MANIFEST, RAW, DER];
+const UNLISTED = [TAG_MANIFEST, RAW, DER], DIGEST = /^[0-9a-f]{64}$/;
 const EXPECTED = ["bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST, "check.html", PUBLIC_KEY, CERTIFICATE, RAW, DER,
   "data/record.json", "data/log.json", "data/statement.pdf"];
 const BAGIT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 const NAME = /^[A-Za-z0-9_][A-Za-z0-9._ -]{0,120}(\/[A-Za-z0-9_][A-Za-z0-9._ -]{0,120})*$/;
-const DIGEST = /^[0-9a-f]{64}$/;
 const MOMENT = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z$/;
 
 class NotSo extends Error {}
@@ -25,8 +24,7 @@ const equal = (a, b) => a.length === b.length && a.every((byte, place) => byte =
 
 function join(...parts) {
   const whole = new Uint8Array(parts.reduce((sum, part) => sum + part.length, 0));
-  let place = 0;
-  for (const part of parts) { whole.set(part, place); place += part.length; }
+  for (let k = 0, place = 0; k < parts.length; place += parts[k++].length) whole.set(parts[k], place);
   return whole;
 }
 
@@ -39,8 +37,7 @@ const CRC = Array.from({ length: 256 }, (_, n) => {
   return n >>> 0;
 });
 function crc32(bytes) {
-  let sum = 0xffffffff;
-  for (const byte of bytes) sum = CRC[(sum ^ byte) & 255] ^ (sum >>> 8);
+  const sum = bytes.reduce((past, byte) => CRC[(past ^ byte) & 255] ^ (past >>> 8), 0xffffffff);
   return (sum ^ 0xffffffff) >>> 0;
 }
 
@@ -342,6 +339,14 @@ async function checkNamed(log, files) {
   return `The log names the record and every photograph (${named.length - 1})`;
 }
 
+async function checkPictures(record, files) {
+  const listed = record && Array.isArray(record.photographs) ? record.photographs : [], others = [];
+  for (const { name, sha256: digest } of listed.filter((item) => item && typeof item.sha256 === "string"))
+    if (await sha256(files.get(`data/photographs/${name}`) || new Uint8Array()) !== digest) others.push(name);
+  if (others.length) refuse(`Not the pictures that the record calls so: ${others.sort().join(", ")}`);
+  return "The record is readable and written in the one canonical way";
+}
+
 async function checkReceipts(log) {
   for (const { receipt, proof, consistency } of log.receipts) {
     const isThere = log.digests.get(receipt.number) === receipt.digest && await included(receipt.digest, receipt.number, proof, log.head);
@@ -365,7 +370,7 @@ async function checkPacket({ files, wrapping }) {
   await run("signature", () => checkSigned(files, publicKey, packet.key));
   await run("record", () => {
     packet.record = readCanonical(files.get("data/record.json") || new Uint8Array(), "The record");
-    return "The record is readable and written in the one canonical way";
+    return checkPictures(packet.record, files);
   });
   await run("log", async () => { packet.log = await readLog(files); return "The log’s part is readable"; });
   if (packet.log) {

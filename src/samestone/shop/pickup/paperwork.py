@@ -63,7 +63,11 @@ def record_of(job: Job, judged: Sequence[queries.StoneAtPickUp], pictures: Mappi
         "stones": [_stone_record(one) for one in judged],
         "not_compared": _not_compared(job, judged),
         "photographs": [
-            {"name": name, "caption": f"{photo.view}, {photo.examination.occasion}, {_taken(photo)}"}
+            {
+                "name": name,
+                "caption": f"{photo.view}, {photo.examination.occasion}, {_taken(photo)}",
+                "sha256": photo.digest,
+            }
             for name, photo in pictures.items()
         ],
     }
