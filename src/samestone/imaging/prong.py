@@ -149,7 +149,7 @@ class Surroundings:
         if self.radius * BEYOND[-1] > min(self.centre) * 1.02:
             return True
         columns = np.arange(*span) % AZIMUTHS
-        return float(self.covered(BEYOND)[columns].mean()) < 0.6
+        return float(self.covered(BEYOND)[columns].mean()) < 0.25
 
     def measure(self, span: Span) -> Prong | None:
         """Width from the outermost edges at each radius; reach of the tip over the crown."""
