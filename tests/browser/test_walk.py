@@ -57,7 +57,7 @@ def examine(page: Page, values: dict[str, str], view: str) -> None:
     """Answers every question of an examination that has begun."""
     expect(page.get_by_role("heading", name="Pictures")).to_be_visible()
     page.locator("[type=file]").set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": picture(view)})
-    expect(page.locator(".shots img")).to_have_count(1)
+    expect(page.locator(".shots img")).to_have_count(1, timeout=30_000)
     page.get_by_role("link", name="Go on").click()
     for whats in (("diameter_min_mm", "diameter_max_mm"), ("depth_mm",), ("table_percent",)):
         for what in whats:
@@ -135,7 +135,7 @@ def test_take_in_claws_damage_and_pictures(page: Page) -> None:
     expect(page.get_by_role("button", name=re.compile("Take it"))).to_be_enabled()
     check_page(page)
     page.locator("body").press(" ")  # the foot switch
-    expect(page.locator(".shots img")).to_have_count(1)
+    expect(page.locator(".shots img")).to_have_count(1, timeout=30_000)
     width, height, colour = page.evaluate(
         "async () => { const i = document.querySelector('.shots img'); await i.decode();"
         "const c = document.createElement('canvas'); c.width = i.naturalWidth; c.height = i.naturalHeight;"
