@@ -43,6 +43,10 @@ def test_the_page_of_commands_is_written_from_the_parsers() -> None:
     )
 
 
+def test_every_argument_says_what_it_is() -> None:
+    assert [line for line in list_commands.page().splitlines() if line.endswith("| |")] == []
+
+
 def test_every_setting_is_named() -> None:
     used = {name for path in SOURCE.rglob("*.py") for name in re.findall(r"SAMESTONE_[A-Z_]+", path.read_text("utf-8"))}
     assert used

@@ -125,3 +125,19 @@ def test_verify_says_which_doubts_are_left(capsys: pytest.CaptureFixture[str]) -
     said = capsys.readouterr().out
     assert "No receipt was given" in said
     assert "No key was given" in said
+
+
+@pytest.mark.parametrize("text", ["null", "[]", "{", "[" * 100_000, '{"format": "samestone-photo-calibration/1"}'])
+def test_no_calibration(text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    calibration = written(text, tmp_path)
+    assert "calibrate-photos" in refused(["photo", "compare", "a", "b", "--calibration", calibration], capsys)
+
+
+def test_no_pairs_of_photographs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = ["[" * 100_000, '{"a": "x\\u0000", "b": "y"}', "null", '{"a": "nowhere.jpg", "b": "nowhere.jpg"}']
+    assert main(["photo", "compare", "--batch", written("\n".join(lines), tmp_path)]) == 2
+    results = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [bool(result["error"]) and not result["usable"] for result in results] == [True] * 4
+    file = tmp_path / "binary.jsonl"
+    file.write_bytes(b"\xff\xfe\x00")
+    assert "not UTF-8" in refused(["photo", "compare", "--batch", str(file)], capsys)

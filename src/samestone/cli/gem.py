@@ -21,7 +21,7 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     weight.add_argument("--cut", required=True, help="round, oval, marquise, pear, heart, emerald, princess, …")
     weight.add_argument("--diameters", nargs=2, type=float, metavar="MM", help="two diameters of a round stone")
     for name in ("length", "width", "depth"):
-        weight.add_argument(f"--{name}", type=float, metavar="MM")
+        weight.add_argument(f"--{name}", type=float, metavar="MM", help=f"{name} in millimetres")
     weight.add_argument("--table", type=float, metavar="PERCENT", help="table in per cent of the mean diameter")
     weight.add_argument("--girdle", default="medium", help="medium, thin, slightly thick, thick, …")
     weight.add_argument("--blocked", action="store_true", help="part of the outline is hidden by the setting")

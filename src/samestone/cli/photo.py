@@ -30,16 +30,20 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
         help="calibrate photo comparison on your own repeat photographs",
         description="DIR holds one folder per stone with two or more photographs each, of at least 20 stones.",
     )
-    calibrate.add_argument("folder", metavar="DIR")
-    calibrate.add_argument("--protocol", choices=PROTOCOLS, default="guided")
-    calibrate.add_argument("--out", metavar="FILE", default="photo-calibration.json")
+    calibrate.add_argument("folder", metavar="DIR", help="a folder of folders, one for each stone")
+    calibrate.add_argument(
+        "--protocol", choices=PROTOCOLS, default="guided", help="how they were taken: by the guide (default), or free"
+    )
+    calibrate.add_argument(
+        "--out", metavar="FILE", default="photo-calibration.json", help="where to write it (photo-calibration.json)"
+    )
     calibrate.set_defaults(run=run_calibrate)
 
 
 def _add_read(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     read = inner.add_parser("read", help="outline, quality and characteristics of one photograph")
-    read.add_argument("image", metavar="IMAGE")
-    read.add_argument("--json", action="store_true")
+    read.add_argument("image", metavar="IMAGE", help="the stone from above, in even light")
+    read.add_argument("--json", action="store_true", help="the result as JSON")
     read.set_defaults(run=run_read)
 
 
@@ -53,15 +57,15 @@ def _add_compare(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
     compare.add_argument("--calibration", metavar="FILE", help="a shop's own, from calibrate-photos")
     compare.add_argument("--out", metavar="DIR", help="write the two stones cut out and turned alike")
-    compare.add_argument("--json", action="store_true")
+    compare.add_argument("--json", action="store_true", help="the result as JSON")
     compare.set_defaults(run=run_compare)
 
 
 def _add_cleaning(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     cleaning = inner.add_parser("cleaning", help="what cleaning took away, and what stayed")
-    cleaning.add_argument("before", metavar="BEFORE")
-    cleaning.add_argument("after", metavar="AFTER")
-    cleaning.add_argument("--json", action="store_true")
+    cleaning.add_argument("before", metavar="BEFORE", help="the photograph as received")
+    cleaning.add_argument("after", metavar="AFTER", help="the photograph after cleaning, from the same side")
+    cleaning.add_argument("--json", action="store_true", help="the result as JSON")
     cleaning.set_defaults(run=run_cleaning)
 
 
@@ -107,8 +111,9 @@ def _compare(path_a: str, path_b: str, protocol: str, arguments: argparse.Namesp
     from samestone import evidence, imaging
     from samestone.cli.photo_text import comparison_as_json
 
+    calibration = _calibration(arguments.calibration)
     comparison = imaging.compare_photos(read_image(path_a), read_image(path_b), protocol)
-    weighed = evidence.photographs.weigh_photographs(comparison, _calibration(arguments.calibration))
+    weighed = evidence.photographs.weigh_photographs(comparison, calibration)
     if arguments.out:
         _write_aligned(comparison, Path(arguments.out), path_a, path_b)
     return {"a": path_a, "b": path_b, **comparison_as_json(weighed)}
@@ -121,10 +126,14 @@ def _calibration(path: str | None) -> dict[str, Any] | None:
         return None
     try:
         table: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise Refusal(f"{path}: {error}; expected a file that calibrate-photos wrote") from None
+    if not isinstance(table, dict):
+        raise Refusal(f"{path}: found a JSON {type(table).__name__}, expected a file that calibrate-photos wrote")
     if table.get("format") != "samestone-photo-calibration/1":
         raise Refusal(f"{path}: found format {table.get('format')!r}, expected 'samestone-photo-calibration/1'")
+    if missing := [key for key in ("source", *PROTOCOLS) if key not in table]:
+        raise Refusal(f"{path}: {missing[0]} is missing; expected a file that calibrate-photos wrote")
     return table
 
 
@@ -157,9 +166,11 @@ def _compare_line(line: str, number: int, arguments: argparse.Namespace) -> dict
 
     try:
         pair = json.loads(line)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise Refusal(f"line {number} is no JSON ({error}); expected {{'a': path, 'b': path}}") from None
-    if not isinstance(pair, dict) or not all(isinstance(pair.get(name), str) for name in "ab"):
+    if not isinstance(pair, dict) or not all(
+        isinstance(pair.get(name), str) and "\0" not in pair[name] for name in "ab"
+    ):
         raise Refusal(f"line {number}: found {line.strip()[:80]}, expected an object with the paths a and b")
     protocol = pair.get("protocol") or arguments.protocol or ""
     if protocol not in ("", *PROTOCOLS):
@@ -176,6 +187,8 @@ def _lines(path: str) -> Iterator[str]:
             yield from (line for line in source if line.strip())
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
+    except UnicodeDecodeError:
+        raise Refusal(f"{path}: found bytes that are not UTF-8, expected one JSON object a line") from None
 
 
 def run_cleaning(arguments: argparse.Namespace) -> int:
@@ -191,6 +204,7 @@ def run_calibrate(arguments: argparse.Namespace) -> int:
     """Compare every stone's first two photographs, and each first with the next stone's second; refit two numbers."""
     from samestone import evidence, imaging
     from samestone.cli import Refusal
+    from samestone.cli.table import write_text
 
     stones = [sorted(p for p in folder.iterdir() if p.is_file()) for folder in _folders(arguments.folder)]
     stones = [files for files in stones if len(files) >= 2]
@@ -209,7 +223,7 @@ def run_calibrate(arguments: argparse.Namespace) -> int:
         own = evidence.photographs.recalibrate(table, arguments.protocol, pairs)
     except evidence.photographs.TooFewPairs as error:
         raise Refusal(f"{error}; {skipped} pairs were unusable") from None
-    Path(arguments.out).write_text(json.dumps(own, indent=1), encoding="utf-8")
+    write_text(arguments.out, json.dumps(own, indent=1))
     print(f"{arguments.out}: {own['source']}, {arguments.protocol} protocol; {skipped} pairs were unusable")
     return 0
 

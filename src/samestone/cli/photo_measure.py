@@ -20,7 +20,7 @@ def add_photo_commands(commands: argparse._SubParsersAction[argparse.ArgumentPar
     _add_scale(side, required=False)
     side.set_defaults(run=run_silhouette)
     scale = commands.add_parser("scale", help="micrometres per pixel from a stage micrometer")
-    scale.add_argument("image", metavar="IMAGE")
+    scale.add_argument("image", metavar="IMAGE", help="the rulings, in the focus and magnification in use")
     scale.add_argument("--division-um", type=positive, required=True, metavar="D", help="between neighbouring rulings")
     scale.set_defaults(run=run_scale)
     prongs = commands.add_parser("prongs", help="how wide each prong is, and whether it is worn")
@@ -28,14 +28,14 @@ def add_photo_commands(commands: argparse._SubParsersAction[argparse.ArgumentPar
     _add_scale(prongs, required=True)
     prongs.set_defaults(run=run_prongs)
     inscription = commands.add_parser("inscription", help="read the characters on the girdle, or say that it cannot")
-    inscription.add_argument("image", metavar="IMAGE")
+    inscription.add_argument("image", metavar="IMAGE", help="the girdle from the side, the characters in focus")
     inscription.set_defaults(run=run_inscription)
     stack = commands.add_parser("stack", help="one picture sharp all through, from several focused at other depths")
-    stack.add_argument("images", nargs="+", metavar="IMAGE")
-    stack.add_argument("--out", required=True, metavar="FILE", help=" ".join(PICTURE_KINDS))
+    stack.add_argument("images", nargs="+", metavar="IMAGE", help="one view, focused at one depth each")
+    stack.add_argument("--out", required=True, metavar="FILE", help=f"the picture to write: {' '.join(PICTURE_KINDS)}")
     stack.set_defaults(run=run_stack)
     for command in (side, scale, prongs, inscription, stack):
-        command.add_argument("--json", action="store_true")
+        command.add_argument("--json", action="store_true", help="the result as JSON")
 
 
 def _add_scale(command: argparse.ArgumentParser, *, required: bool) -> None:
