@@ -12,6 +12,12 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import picture
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+NEXT_IN_SIGHT = """() => {
+  const recorded = document.querySelector('.question-page > .recorded');
+  const next = [...document.querySelectorAll('.question-page > .question .next')].filter((one) => one.offsetParent);
+  const edge = recorded ? recorded.getBoundingClientRect().top : innerHeight;
+  return !next.length || next.some((one) => one.getBoundingClientRect().bottom <= edge + 1);
+}"""
 PASSWORD = "a bench under good light"
 BEFORE = {"diameter_min_mm": "6.67", "diameter_max_mm": "6.71", "depth_mm": "4.10", "table_percent": "57.5"}
 NOW = {"diameter_min_mm": "6.66", "diameter_max_mm": "6.71", "depth_mm": "4.11", "table_percent": "57.0"}
@@ -27,6 +33,7 @@ def check_page(page: Page) -> None:
     )
     assert found == [], f"{page.url}: {found}"
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{page.url} scrolls sideways"
+    assert page.evaluate(NEXT_IN_SIGHT), f"{page.url} hides its next step behind what is recorded"
 
 
 def press(page: Page, name: str | re.Pattern[str]) -> None:
