@@ -21,7 +21,7 @@ from scripts.train_marks import open_mask
 
 from samestone.evidence.photographs import combine_scores, shipped_calibration
 from samestone.imaging.photo import open_photo
-from samestone.imaging.protocol import why_not
+from samestone.imaging.protocol import SHADE_APART, why_not
 from samestone.imaging.study import Study
 from samestone.imaging.view import GIRDLE, MIDDLE, cut_out
 
@@ -42,7 +42,7 @@ def read_one(job: tuple[str, str]) -> dict[str, Any]:
     row["centre"] = float(np.hypot(*np.subtract(outline.centre_px, truth["centre_px"])))
     row["longest"] = 100 * (outline.diameter_max_px / truth["diameter_max_px"] - 1)
     row["shortest"] = 100 * (outline.diameter_min_px / truth["diameter_min_px"] - 1)
-    row["broken"] = why_not(study, study)
+    row["broken"], row["shade"] = why_not(study, study), study.shade
     if study.usable and job[1].endswith("V4.jpg"):
         row["marks"] = rate_marks(study, path)
     return row
@@ -98,7 +98,7 @@ def outline_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def mismatch_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
+def mismatch_figures(rows: list[dict[str, Any]], read: dict[str, dict[str, Any]]) -> dict[str, Any]:
     """What the guided calibration would say of free pictures if nobody noticed."""
     some = [
         r
@@ -107,18 +107,19 @@ def mismatch_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
     ]
     value = np.array([combine_scores(r, shipped_calibration()["guided"])[0] for r in some])
     same = np.array([r["pair"][4] == "same" for r in some])
-    kept = np.array(
-        [
-            not any(f in ("clipped", "glare") or f.startswith("tilted") for flags in r["flags"] for f in flags)
-            for r in some
-        ]
-    )
+    kept = np.array([keeps_protocol(r["pair"], read) for r in some])
     cost = calibrate_photos.cllr
     return {
         "cllr if nothing were refused": round(cost(value[same], value[~same]), 3),
         "pairs not refused": [int(kept.sum()), len(kept)],
         "cllr of those": round(cost(value[same & kept], value[~same & kept]), 3),
     }
+
+
+def keeps_protocol(pair: list[str], read: dict[str, dict[str, Any]]) -> bool:
+    """Whether the pictures themselves would let the pair pass as guided."""
+    a, b = (read[f"{pair[k]}/{pair[k + 1]}.jpg"] for k in (0, 2))
+    return not a["broken"] and not b["broken"] and abs(a["shade"] - b["shade"]) <= SHADE_APART
 
 
 def write_report(figures: dict[str, Any], out: Path) -> None:
@@ -145,7 +146,7 @@ def main(arguments: list[str]) -> int:
     if not folder.is_dir():
         print(f"{folder}: no such folder; render it with: make pictures", file=sys.stderr)
         return 1
-    jobs = [(str(folder), line["picture"]) for line in calibrate_photos.read_index(folder, "").values()]
+    jobs = [(str(folder), line["picture"]) for line in calibrate_photos.read_index(folder).values()]
     with ProcessPoolExecutor(2) as pool:
         rows = list(pool.map(read_one, jobs, chunksize=6))
     scores = out / "photo-scores.json"
@@ -154,7 +155,7 @@ def main(arguments: list[str]) -> int:
     scores.unlink()
     figures = {"Outline, quality, marks": outline_figures(rows)}
     figures |= {f"Comparison, {name}": part for name, part in calibrate_photos.judge_rows(pairs).items()}
-    figures["Guided calibration on free pictures"] = mismatch_figures(pairs)
+    figures["Guided calibration on free pictures"] = mismatch_figures(pairs, {row["picture"]: row for row in rows})
     figures["Cleaning"] = calibrate_photos.judge_cleaning(pairs)
     write_report(figures, out)
     return 0

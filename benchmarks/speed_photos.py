@@ -93,7 +93,7 @@ def main(arguments: list[str]) -> int:
     if not folder.is_dir():
         print(f"{folder}: no such folder; render it with: make pictures", file=sys.stderr)
         return 1
-    index = read_index(folder, "")
+    index = read_index(folder)
     stones = sorted({stone for stone, _ in index})[:PAIRS]
     results: dict[str, list[tuple[float, float, float]]] = {}
     for stone in stones:

@@ -32,25 +32,26 @@ def protocol_of(view: str) -> str:
     return "guided" if view in ("V4", "V5", "V6") else "free"
 
 
-def read_index(folder: Path, ranges: str) -> dict[tuple[str, str], dict[str, Any]]:
+def read_index(folder: Path) -> dict[tuple[str, str], dict[str, Any]]:
     """Lines of the set's index by stone and view."""
-    from scripts.train_marks import wanted
-
     lines = [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]
-    return {(line["stone"], line["view"]): line for line in lines if wanted(line["stone"], ranges)}
+    return {(line["stone"], line["view"]): line for line in lines}
 
 
 def plan_pairs(
-    index: dict[tuple[str, str], dict[str, Any]], others: int
+    index: dict[tuple[str, str], dict[str, Any]], ranges: str, others: int
 ) -> Iterator[tuple[str, list[tuple[str, ...]]]]:
-    """Per stone: pairs (stone, view, stone, view, kind)."""
+    """Per stone: pairs (stone, view, stone, view, kind); what a twin or clone was made after may be any stone."""
+    from scripts.train_marks import wanted
+
     rng = np.random.default_rng(SEED)
-    stones = sorted({stone for stone, _ in index})
-    of = {stone: next(line for key, line in index.items() if key[0] == stone) for stone in stones}
+    everything = sorted({stone for stone, _ in index})
+    stones = [stone for stone in everything if wanted(stone, ranges)]
+    of = {stone: next(line for key, line in index.items() if key[0] == stone) for stone in everything}
     for stone in stones:
         pairs = [(stone, u, stone, v, "same") for u, v in SAME]
         model, role = of[stone]["of"], of[stone]["role"]
-        if model in stones:
+        if model:
             pairs += [(stone, u, model, v, role) for u, v in APART] + [(model, u, stone, v, role) for u, v in APART]
         strangers = [s for s in stones if s not in (stone, model) and of[s]["of"] not in (stone, model or "-")]
         chosen = rng.choice(strangers, others, replace=False)
@@ -58,12 +59,12 @@ def plan_pairs(
         yield stone, [p for p in pairs if (p[0], p[1]) in index and (p[2], p[3]) in index]
 
 
-def score_stone(job: tuple[str, str, list[tuple[str, ...]]]) -> list[dict[str, Any]]:
-    folder, ranges, pairs = job
+def score_stone(job: tuple[str, list[tuple[str, ...]]]) -> list[dict[str, Any]]:
+    folder, pairs = job
     import cv2
 
     cv2.setNumThreads(1)
-    index = read_index(Path(folder), ranges)
+    index = read_index(Path(folder))
     studies: dict[tuple[str, str], Any] = {}
     return [row for pair in pairs if (row := score_pair(Path(folder), index, studies, pair)) is not None]
 
@@ -114,8 +115,7 @@ def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any
 
 
 def score(folder: str, out: str, ranges: str, others: int, workers: int) -> None:
-    index = read_index(Path(folder), ranges)
-    jobs = [(folder, ranges, pairs) for _, pairs in plan_pairs(index, others)]
+    jobs = [(folder, pairs) for _, pairs in plan_pairs(read_index(Path(folder)), ranges, others)]
     with ProcessPoolExecutor(workers) as pool:
         rows = [row for part in pool.map(score_stone, jobs) for row in part]
     Path(out).write_text(json.dumps(rows))
@@ -134,7 +134,7 @@ def fit(path: str) -> None:
         entry: dict[str, Any] = {"stones": len(stones), "twins": sum(r["pair"][4] in ("twin", "clone") for r in some)}
         for line, names in LINES.items():
             # a clone has the same facets by construction: facets say nothing there, and are not asked to
-            used = [r for r in some if line == "inclusions" or r["pair"][4] != "clone"]
+            used = some if line == "inclusions" else facet_pairs(rows, protocol)
             weights, offset = fit_line(used, [r["pair"][4] == "same" for r in used], names)
             entry[line] = {"weights": weights, "offset": offset}
         entry["facet_limits"] = LIMITS[protocol]
@@ -142,6 +142,12 @@ def fit(path: str) -> None:
     (PACKAGE / "evidence" / "data" / "photographs-1.json").write_text(json.dumps(table, indent=1))
     fit_cleaning(rows)
     judge(path)
+
+
+def facet_pairs(rows: list[dict[str, Any]], protocol: str) -> list[dict[str, Any]]:
+    """Pairs of a protocol on which facets are calibrated, laid on each other or not."""
+    pairs = [r for r in rows if r["protocol"] == protocol and (r["pair"][1], r["pair"][3]) not in CLEANING]
+    return [r for r in pairs if r["pair"][4] != "clone"]
 
 
 def is_evidence(row: dict[str, Any]) -> bool:

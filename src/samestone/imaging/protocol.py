@@ -7,6 +7,7 @@ from samestone.imaging.study import Study
 PROTOCOLS = ("guided", "free")
 LEVEL_DEG = 1.8
 FREE_MARGIN = 1.0
+SHADE_APART = 0.8
 NOT_LAID = (
     "The two pictures cannot be laid on each other beyond doubt: other lamp, other lean, or another stone. "
     "Take both under one soft dome, the stone level (guided)."
@@ -20,4 +21,6 @@ def why_not(a: Study, b: Study) -> str:
         if study.lean > LEVEL_DEG:
             words.append(f"the stone in {name} leans by about {study.lean:.1f} degrees (at most {LEVEL_DEG:.1f}).")
         words += [f"in {name}: {flag.sentence}" for flag in study.flags if flag.name in ("clipped", "glare")]
+    if abs(a.shade - b.shade) > SHADE_APART:
+        words.append("the two are lit differently.")
     return " ".join(words)

@@ -15,7 +15,7 @@ BLURRED_SHARE = 0.0075
 SOFT_SHARE = 0.0055
 SMALLEST_RADIUS_PX = 70.0
 TILTED_DEG = 2.2
-GLARE_SHARE = 0.004
+GLARE_SHARE = 0.012
 CLIPPED_SHARE = 0.04
 LOST_SHARE = 0.25
 
@@ -83,4 +83,4 @@ def has_structure(patch: NDArray[np.float32], inside: NDArray[np.bool_]) -> bool
     cells = cv2.resize(steep * inside, (14, 14), interpolation=cv2.INTER_AREA)
     weights = cv2.resize(inside.astype(np.float32), (14, 14), interpolation=cv2.INTER_AREA)
     full = weights > 0.8
-    return float((cells[full] / weights[full] > 0.004).mean()) > 0.5
+    return float((cells[full] / weights[full] > 0.004).mean()) > 0.3

@@ -92,6 +92,12 @@ class Study:
         return measure_blur(self.encoded * np.float32(255), disc(0.93), card) / GIRDLE
 
     @cached_property
+    def shade(self) -> float:
+        """How dark the dark facets are against the bright ones: the logarithm of the 5th over the 95th percentile."""
+        low, high = np.percentile(self._inside(), (5, 95))
+        return float(np.log((low + 0.01) / (high + 0.01)))
+
+    @cached_property
     def lean(self) -> float:
         return lean_deg(self.view.halves["detail"], self.view.fold)
 
