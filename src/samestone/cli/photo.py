@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from samestone.cli import photo_measure
 
 if TYPE_CHECKING:
-    from samestone.imaging.photo import Photo
+    from samestone.imaging import Photo
 
 PROTOCOLS = ("guided", "free")
 

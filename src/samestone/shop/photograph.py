@@ -56,7 +56,8 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
         raise NotAPhotograph(str(error)) from error
     if photo.format not in _MEDIA_TYPES:
         raise NotAPhotograph(f"Found a {photo.format} file; browsers show JPEG, PNG and WebP. Save it as one of these.")
-    if once and (there := Photograph.objects.filter(once=once).first()):
+    there: Photograph | None = Photograph.objects.filter(once=once).first() if once else None
+    if there:
         return there
     reading, reason = read_view(photo, view)
     reason = reason or _copied(examination, photo.digest)

@@ -55,7 +55,7 @@ def record_reaction(
 ) -> Reaction:
     """What the stone did under a lamp or a probe: strength and colour, or result; lamp and distance where known."""
     before = examination.reactions.current().filter(test=test).last()
-    row = record_finding(Reaction, examination, at=at, by=by, once=once, replaces=before, test=test, **fields)
+    row: Reaction = record_finding(Reaction, examination, at=at, by=by, once=once, replaces=before, test=test, **fields)
     _no_longer_missing(examination, test, at=at, by=by)
     return row
 
@@ -66,7 +66,9 @@ def record_observation(
 ) -> Observation:
     """Something seen and named."""
     before = examination.observations.current().filter(what=what).last()
-    row = record_finding(Observation, examination, at=at, by=by, once=once, replaces=before, what=what, value=value)
+    row: Observation = record_finding(
+        Observation, examination, at=at, by=by, once=once, replaces=before, what=what, value=value
+    )
     _no_longer_missing(examination, what, at=at, by=by)
     return row
 
@@ -76,7 +78,7 @@ def place_characteristic(
     examination: Examination, *, at: dt.datetime, by: Member, once: str | None = None, **fields: Any
 ) -> Mark:
     """A mark in or on the stone: kind, r, angle_deg. “None seen” and “not examined” are taken back."""
-    row = record_finding(Mark, examination, at=at, by=by, once=once, category="characteristic", **fields)
+    row: Mark = record_finding(Mark, examination, at=at, by=by, once=once, category="characteristic", **fields)
     for none_seen in examination.observations.current().filter(what="characteristics"):
         take_back(none_seen, at=at, by=by)
     _no_longer_missing(examination, "characteristics", at=at, by=by)
@@ -97,7 +99,10 @@ def record_not_examined(
         for row in rows:
             take_back(row, at=at, by=by)
     before = examination.not_examined.current().filter(what=what).last()
-    return record_finding(NotExamined, examination, at=at, by=by, once=once, replaces=before, what=what, why=why)
+    blind: NotExamined = record_finding(
+        NotExamined, examination, at=at, by=by, once=once, replaces=before, what=what, why=why
+    )
+    return blind
 
 
 @transaction.atomic
