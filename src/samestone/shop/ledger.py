@@ -25,6 +25,7 @@ from django.conf import settings
 from django.db import connection, models
 
 from samestone import custody
+from samestone.shop.folder import write_secret
 from samestone.shop.models import (
     Entry,
     Examination,
@@ -43,7 +44,6 @@ from samestone.shop.models import (
     Shop,
     Stone,
 )
-from samestone.shop.folder import write_secret
 
 ONCE = (Reading, Reaction, Observation, NotExamined, Photograph, Mark, InstrumentCheck)
 LOGGED: tuple[type[models.Model], ...] = (Job, Piece, Stone, Examination, Instrument, *ONCE)
