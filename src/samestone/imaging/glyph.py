@@ -33,14 +33,19 @@ def glyphs() -> tuple[Glyph, ...]:
     """All characters in an outline typeface and in plotted strokes of two weights, a little blurred as lenses do."""
     drawn = [(character, outline_glyph(character), True) for character in ALPHABET]
     drawn += [(character, stroke_glyph(character, font), False) for character in ALPHABET for font in STROKE_FONTS]
-    return tuple(Glyph(character, cv2.GaussianBlur(picture, (0, 0), 1.6), plain) for character, picture, plain in drawn)
+    return tuple(Glyph(name, soften(picture), plain) for name, picture, plain in drawn)
+
+
+def soften(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Blurred about as much as lens and sampling blur an inscription of this height."""
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.6), np.float32)
 
 
 def outline_glyph(character: str) -> NDArray[np.float32]:
     """The character in the imaging library's own outline typeface."""
     canvas = Image.new("L", (400, 400))
     ImageDraw.Draw(canvas).text((120, 100), character, fill=255, font=ImageFont.load_default(size=200))
-    return at_height(np.asarray(canvas, np.float32) / 255)
+    return at_height(np.asarray(canvas, np.float32) / np.float32(255))
 
 
 def stroke_glyph(character: str, font: int) -> NDArray[np.float32]:
@@ -48,7 +53,7 @@ def stroke_glyph(character: str, font: int) -> NDArray[np.float32]:
     canvas = np.zeros((400, 400), np.uint8)
     scale = 14.0 if font == cv2.FONT_HERSHEY_PLAIN else 7.0
     cv2.putText(canvas, character, (100, 300), font, scale, 255, thickness=22, lineType=cv2.LINE_AA)
-    return at_height(canvas.astype(np.float32) / 255)
+    return at_height(canvas.astype(np.float32) / np.float32(255))
 
 
 def at_height(drawing: NDArray[np.float32]) -> NDArray[np.float32]:

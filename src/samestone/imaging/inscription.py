@@ -59,7 +59,8 @@ def read_inscription(photo: Photo) -> InscriptionReading:
     """
     grey = np.asarray(photo.grey, np.float32) / np.float32(photo.white)
     shrink = min(1.0, SEARCHED_PX / max(grey.shape))
-    fine = level_girdle(cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA))
+    small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    fine = level_girdle(np.asarray(small, np.float32))
     readings = [read_box(fine, box, shrink) for box in text_boxes(fine)]
     return max(readings, key=rank, default=InscriptionReading("", 0.0, 0.0, False, "", NOTHING))
 
@@ -71,7 +72,7 @@ def rank(reading: InscriptionReading) -> tuple[bool, int, float]:
 
 def level_girdle(grey: Plane) -> Plane:
     """The picture turned so that the girdle runs level, without what changes slowly along it."""
-    slope = girdle_slope(cv2.GaussianBlur(grey, (0, 0), 1.0))
+    slope = girdle_slope(np.asarray(cv2.GaussianBlur(grey, (0, 0), 1.0), np.float32))
     height, width = grey.shape
     turn = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), slope, 1.0)
     upright = cv2.warpAffine(grey, turn, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)

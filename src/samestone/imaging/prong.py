@@ -122,7 +122,7 @@ class Surroundings:
     def of(cls, photo: Photo, centre: tuple[float, float], radius: float) -> Surroundings:
         pixels = photo.pixels if photo.pixels.ndim == 3 else cv2.cvtColor(photo.pixels, cv2.COLOR_GRAY2RGB)
         lab = cv2.cvtColor(pixels.astype(np.float32) / np.float32(photo.white), cv2.COLOR_RGB2LAB)
-        lab = cv2.GaussianBlur(lab, (0, 0), 0.8)
+        lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.8), np.float32)
         strip = fine(unroll(lab, centre, radius, STRIP).mean(axis=0))
         card = smooth_card(strip)
         distance = np.linalg.norm(strip - card, axis=1)
@@ -182,7 +182,7 @@ class Surroundings:
         metal = np.median(inside[INSIDE > 1.02], axis=0)
         away = np.linalg.norm(inside - metal, axis=1)
         step = np.convolve(away, np.repeat([1.0, -1.0], 3), mode="same")
-        usable = (INSIDE < 1.02) & (INSIDE > 1 - 0.75 * width / self.radius)
+        usable = (INSIDE < 1.02) & (1 - 0.75 * width / self.radius < INSIDE)
         tip = INSIDE[usable][step[usable] >= 0.6 * step[usable].max()].min()
         return float((1 - tip) * self.radius / width)
 

@@ -28,6 +28,14 @@ pitch is nearly a whole number of pixels that bias does not average out."""
 LEAST_PITCH_PX = 3.5
 """Closer rulings cannot be told apart reliably by a centroid: in trials such pictures gave a wrong answer with a
 plausible uncertainty."""
+HIDDEN = {
+    2: (1 / 2, (1 / 4,), 0.11),
+    3: (1 / 3, (1 / 6, 1 / 2), 0.06),
+    4: (1 / 2, (3 / 8,), 0.03),
+    5: (2 / 5, (3 / 10, 1 / 2), 0.024),
+    10: (2 / 5, (7 / 20, 9 / 20), 0.012),
+}
+"""Finer rulings looked for, so many to a division: phase of one, of the gaps beside it, how far around to average."""
 LARGEST_RESIDUAL = 0.06
 """Largest root mean square distance of a ruling from its place, in divisions; a wrong count of rulings leaves more."""
 SYSTEMATIC = 2e-5
@@ -363,7 +371,7 @@ def refuse_hidden_rulings(strips: Sequence[Strip], pitch_px: float) -> None:
     message = "finer rulings than the lines found are not resolved. Use more magnification or sharper focus."
     clearest = max(strip.amplitude for strip in strips)
     ruled = [strip.amplitude > 0.6 * clearest for strip in strips]
-    for n in (n for n in (4, 5, 10) if pitch_px / n > 2.0):
+    for n in (n for n in HIDDEN if pitch_px / n > 2.0):
         for strip in strips:
             height, error = bump(strip, n)
             if height > max(6.0 * error, 0.01 * clearest):
@@ -380,8 +388,7 @@ def bump(strip: Strip, n: int) -> tuple[float, float]:
 
     The foot of a single line falls off ever more slowly, so without a hidden line this is never positive.
     """
-    line, gaps = {4: (1 / 2, (3 / 8,)), 5: (2 / 5, (3 / 10, 1 / 2)), 10: (2 / 5, (7 / 20, 9 / 20))}[n]
-    reach = 0.12 / n
+    line, gaps, reach = HIDDEN[n]
     near = [strip.profile[np.abs(strip.phase - place) < reach] for place in (line, *gaps)]
     if min(part.size for part in near) < 8:
         return 0.0, 1.0

@@ -40,6 +40,10 @@ FACET_DEG = 0.3
 a view shows two or three of them."""
 LIMITS = np.array([[45.0, 25, 37, 0.3, 30, 60, 0.0], [75.0, 43, 45, 9.0, 75, 92, 0.15]])
 """Nothing outside is tried, in the order of NAMES; wider than any brilliant that a jeweller is handed."""
+DISTANCE = 0.004
+"""Relative standard uncertainty of the diameter: an outline hardly shows how far away the camera was (from trials)."""
+LARGEST_LEAN = 0.15
+"""Radians; a ball fits a brilliant seen from above, whose outline says nothing about angles."""
 NAMES = tuple(PRIOR)
 AZIMUTHS = np.radians(np.arange(0.0, 45.0, 1.5))
 PITCHES = (-0.02, -0.01, 0.0, 0.01, 0.02)
@@ -92,6 +96,13 @@ def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReadi
         raise NoSilhouette(
             f"no round brilliant fits this outline (it misses by {fit.rms:.1f} px). Photograph the loose stone from "
             "the side, sharp, whole, against an even bright ground."
+        )
+    table_crown_pavilion = fit.shared[1:4]
+    at_a_limit = bool((np.abs(table_crown_pavilion - LIMITS[:, :3]).min(axis=0) < 0.05).any())
+    if at_a_limit or float(np.abs(fit.poses[:, 1]).max()) > LARGEST_LEAN:
+        raise NoSilhouette(
+            "no round brilliant seen from the side fits this outline: it would have to lean far over, or have "
+            "proportions that none has. Photograph the loose stone with its table edge-on."
         )
     return read_fit(fit)
 
@@ -340,7 +351,8 @@ def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, evaluat
     left = np.concatenate(problem.misses(result.x))
     used = np.concatenate(problem.weights) > 0
     rms = float(np.sqrt(np.mean(left[used] ** 2)))
-    information = result.jac.T @ result.jac
+    jacobian = np.asarray(result.jac, np.float64)
+    information = jacobian.T @ jacobian
     covariance = np.linalg.pinv(information) * max(rms, 0.05) ** 2
     return ViewsFit(shared, covariance[:8, :8], views, rms)
 
@@ -351,7 +363,8 @@ def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared
     A view whose azimuth was taken for its neighbour's minimum pulls all proportions; with better ones it falls into
     place.
     """
-    alone = [fit_alone(contour, pose, shared) for contour, pose in zip(contours, poses, strict=True)]
+    starts = np.arange(0.0, 45.0, 5.0 if len(contours) < 4 else 11.25)
+    alone = [fit_alone(contour, pose, shared, starts) for contour, pose in zip(contours, poses, strict=True)]
     if len(alone) == 1:
         return fit_views(contours, alone[0].shared, alone[0].poses, evaluations=25)
     some = [contour[::3] for contour in contours]
@@ -366,11 +379,11 @@ def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared
     return fit_views(contours, best.shared, best.poses, evaluations=25)
 
 
-def fit_alone(contour: Array, first: FirstPose, shared: Array) -> ViewsFit:
-    """Proportions and pose of one view, a third of its points, from nine azimuths; the closest fit."""
+def fit_alone(contour: Array, first: FirstPose, shared: Array, starts_deg: Array) -> ViewsFit:
+    """Proportions and pose of one view, a third of its points, from several azimuths; the closest fit."""
     some = contour[::3]
     tries = []
-    for azimuth in np.radians(np.arange(0.0, 45.0, 5.0)):
+    for azimuth in np.radians(starts_deg):
         pose = np.array([[azimuth, 0.0, first.roll, *first.centre]])
         tries.append(fit_views([some], shared, pose, evaluations=10))
     return min(tries, key=lambda fit: fit.rms)
@@ -448,7 +461,7 @@ def read_fit(fit: ViewsFit) -> SilhouetteReading:
         depth_percent=Value(
             float(depth), float(np.hypot(np.sqrt(gradient @ covariance @ gradient), 0.3 / np.sqrt(2 * len(fit.poses))))
         ),
-        diameter_px=Value(float(fit.shared[0]), float(u[0])),
+        diameter_px=Value(float(fit.shared[0]), float(np.hypot(u[0], DISTANCE * fit.shared[0]))),
         views=len(fit.poses),
         rms_px=fit.rms,
         flags=("single_view",) if len(fit.poses) == 1 else (),

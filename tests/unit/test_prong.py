@@ -1,0 +1,31 @@
+"""Prongs drawn around a stone: number, places and widths come back; a stone without prongs is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from tests.unit.drawn_stone import draw
+
+from samestone.imaging.microscope import NoProngs, measure_prongs
+
+RADIUS = 260
+WIDTH_PX = 0.15 * RADIUS
+
+
+@pytest.mark.parametrize(("seed", "claws"), [(3, 4), (5, 6)])
+def test_number_places_and_widths_come_back(seed: int, claws: int) -> None:
+    reading = measure_prongs(draw(seed, claws=claws, radius=RADIUS).photo)
+    turned = sorted(-prong.angle_deg % 360 for prong in reading.prongs)
+    assert len(turned) == claws
+    drawn_within = np.degrees(0.2)
+    for number, angle in enumerate(turned):
+        assert -0.5 < angle - number * 360 / claws < drawn_within + 0.5
+    for prong in reading.prongs:
+        assert prong.width_px == pytest.approx(WIDTH_PX, rel=0.03)
+        assert abs(prong.width_px - WIDTH_PX) < 3 * prong.u_px
+    assert reading.flags == ()
+
+
+def test_a_stone_without_prongs_is_refused() -> None:
+    with pytest.raises(NoProngs, match="no prongs"):
+        measure_prongs(draw(4, radius=RADIUS).photo)
