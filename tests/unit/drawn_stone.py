@@ -29,8 +29,18 @@ class Drawing:
         return Photo(self.grey, f"drawing {self.grey.sum()}", "PNG")
 
 
-def draw(seed: int = 0, *, side: int = 640, radius: float = 260, blur: float = 0.7, noise: float = 2.0, claws: int = 0,
-         elongation: float = 1.008, centre: tuple[float, float] | None = None, contrast: float = 1.0) -> Drawing:  # fmt: skip
+def draw(
+    seed: int = 0,
+    *,
+    side: int = 640,
+    radius: float = 260,
+    blur: float = 0.7,
+    noise: float = 2.0,
+    claws: int = 0,
+    elongation: float = 1.008,
+    centre: tuple[float, float] | None = None,
+    contrast: float = 1.0,
+) -> Drawing:
     """A stone with sixteenfold rings of facets, each of its own brightness, and a few dark marks."""
     rng = np.random.default_rng(seed)
     x, y = centre or (side / 2 + float(rng.uniform(-8, 8)), side / 2 + float(rng.uniform(-8, 8)))
@@ -46,13 +56,15 @@ def draw(seed: int = 0, *, side: int = 640, radius: float = 260, blur: float = 0
             shine = CARD + contrast * (float(rng.uniform(15, 250)) - CARD)
             corners = np.array([[inner, a], [outer, a], [outer, b], [inner, b]])
             spot = corners[:, :1] * shortest * np.column_stack([np.cos(corners[:, 1]), np.sin(corners[:, 1])])
-            _fill(big, spot + (x, y), shine)
+            _fill(big, spot + np.array([x, y]), shine)
     for place in rng.uniform(-0.55, 0.55, (5, 2)) * radius + (x, y):
         cv2.circle(big, _fixed(place), int(0.02 * radius * FINE * 16), 10, -1, shift=4)
     for k in range(claws):
         angle = float(rng.uniform(0, 0.2)) + k * 2 * np.pi / claws
         way = np.array([np.cos(angle), np.sin(angle)]) * radius
-        cv2.line(big, _fixed((x, y) + 0.86 * way), _fixed((x, y) + 1.15 * way), 215.0, int(0.15 * radius * FINE), shift=4)
+        cv2.line(
+            big, _fixed((x, y) + 0.86 * way), _fixed((x, y) + 1.15 * way), 215.0, int(0.15 * radius * FINE), shift=4
+        )
     grey = cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA)
     if blur:
         grey = cv2.GaussianBlur(grey, (0, 0), blur)

@@ -8,13 +8,13 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from tests.unit.drawn_stone import Drawing, draw, rotated
 
 from samestone.imaging import compare_cleaning, compare_photos, open_photo, read_photo
 from samestone.imaging.album import Descriptor, describe_photo, rank_photos
 from samestone.imaging.photo import BadPhoto, Photo
 from samestone.imaging.registration import register
 from samestone.imaging.study import Study
-from tests.unit.drawn_stone import Drawing, draw, rotated
 
 
 def saved(photo: Photo, quality: int = 80, size: float = 1.0, turn: int = 0, mirror: bool = False) -> Photo:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 import pytest
+from tests.unit.drawn_stone import Drawing, draw
 
 from samestone.imaging.photo import Photo
 from samestone.imaging.study import Study
-from tests.unit.drawn_stone import Drawing, draw
 
 
 def errors(drawing: Drawing) -> tuple[float, float, float]:
@@ -55,7 +57,7 @@ def test_claws_are_reported_as_hidden_arcs() -> None:
 def test_blur_grows_steadily_and_noise_is_not_sharpness() -> None:
     for noise in (0.5, 5.0):
         found = [Study(draw(5, blur=blur, noise=noise).photo).blur_share for blur in (0.5, 1, 1.5, 2.5, 4, 6, 9)]
-        assert all(a < b for a, b in zip(found[:-1], found[1:], strict=True)), found
+        assert all(a < b for a, b in itertools.pairwise(found)), found
 
 
 def flags(grey: np.ndarray) -> list[str]:

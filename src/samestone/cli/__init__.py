@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
+import os
 import sys
 from collections.abc import Sequence
 
@@ -30,11 +32,29 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; whatever cannot be read or written is said in a line, never in a traceback."""
+    _prepare_terminal()
     arguments = build_parser().parse_args(argv)
     try:
-        return int(arguments.run(arguments))
+        status = int(arguments.run(arguments))
+        sys.stdout.flush()
     except Refusal as refusal:
         print(f"samestone: {refusal}", file=sys.stderr)
         return 2
-    except BrokenPipeError:
+    except BrokenPipeError:  # whoever read has read enough; nothing is left to be written at the end
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        print(f"samestone: cannot read or write {error.filename or 'the output'}: {error.strerror}", file=sys.stderr)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 2
+    return status
+
+
+def _prepare_terminal() -> None:
+    """Streams that were closed are empty; characters that a terminal does not have are written as escapes."""
+    sys.stdin = sys.stdin or io.TextIOWrapper(io.BytesIO())
+    sys.stdout = sys.stdout or io.TextIOWrapper(io.BytesIO())
+    sys.stderr = sys.stderr or io.TextIOWrapper(io.BytesIO())
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")

@@ -9,7 +9,7 @@ from samestone.evidence.wording import Ladder
 
 ENOUGH = 2.0
 """log10 LR against a random stone from which agreement is more than a small sample of coincidences."""
-BEYOND = 1.0
+BEYOND = 1.5
 """log10 LR that one thing which a look-alike of the same size and weight would not share must bring for the top."""
 
 
