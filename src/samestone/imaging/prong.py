@@ -122,11 +122,11 @@ class Surroundings:
     def of(cls, photo: Photo, centre: tuple[float, float], radius: float) -> Surroundings:
         pixels = photo.pixels if photo.pixels.ndim == 3 else cv2.cvtColor(photo.pixels, cv2.COLOR_GRAY2RGB)
         lab = cv2.cvtColor(pixels.astype(np.float32) / np.float32(photo.white), cv2.COLOR_RGB2LAB)
-        lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.8), np.float32)
-        strip = fine(unroll(lab, centre, radius, STRIP).mean(axis=0))
+        soft = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.8), np.float32)
+        strip = fine(unroll(soft, centre, radius, STRIP).mean(axis=0))
         card = smooth_card(strip)
         distance = np.linalg.norm(strip - card, axis=1)
-        return cls(lab, centre, radius, card, 1.4826 * float(np.median(distance[distance < 4 * np.median(distance)])))
+        return cls(soft, centre, radius, card, 1.4826 * float(np.median(distance[distance < 4 * np.median(distance)])))
 
     def distance(self, radii: Array) -> NDArray[np.float32]:
         """Colour distance from the card of the mean over some radii, (AZIMUTHS,), CIE Lab units."""

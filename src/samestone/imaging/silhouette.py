@@ -343,7 +343,8 @@ def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, evaluat
             x_scale=np.concatenate([SHARED_STEP, np.tile(POSE_STEP, len(contours))]) * 20,
             max_nfev=evaluations,
         )
-        shared, views = result.x[:8], result.x[8:].reshape(-1, 5)
+        solution = np.asarray(result.x, np.float64)
+        shared, views = solution[:8], solution[8:].reshape(-1, 5)
         weights = [
             away_from_corners(contour, project(brilliant_corners(shared[1:]), shared[-1], shared[0], view))
             for contour, view in zip(contours, views, strict=True)
@@ -354,7 +355,7 @@ def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, evaluat
     jacobian = np.asarray(result.jac, np.float64)
     information = jacobian.T @ jacobian
     covariance = np.linalg.pinv(information) * max(rms, 0.05) ** 2
-    return ViewsFit(shared, covariance[:8, :8], views, rms)
+    return ViewsFit(shared, np.asarray(covariance[:8, :8], np.float64), views, rms)
 
 
 def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared: Array) -> ViewsFit:
