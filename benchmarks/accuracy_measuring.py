@@ -87,7 +87,7 @@ def silhouette_rows() -> list[Row]:
 
 
 def prong_rows() -> list[Row]:
-    errors: dict[str, list[float]] = {"even light": [], "flagged uneven": []}
+    errors: dict[str, list[float]] = {"not flagged": [], "flagged uneven": []}
     missed = all_of_them = refused = 0
     for truth, photo in pictures("claws"):
         all_of_them += len(truth["claws"])
@@ -102,7 +102,7 @@ def prong_rows() -> list[Row]:
                 missed += 1
                 continue
             width = found.prongs[int(np.argmin(turn))].width_px * truth["um_per_px"]
-            errors["flagged uneven" if found.flags else "even light"].append(abs(100 * (width / claw["width_um"] - 1)))
+            errors["flagged uneven" if found.flags else "not flagged"].append(abs(100 * (width / claw["width_um"] - 1)))
     rows = [
         (
             f"prong width, {light}",
