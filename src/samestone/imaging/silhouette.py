@@ -35,9 +35,11 @@ PRIOR = {
 of the rest are wide beside what a sharp outline says. Ranges of cut diamonds: common practice, no source."""
 GOOD_RMS_PX = 0.12
 """A joint fit this close needs no other starts: it is what blur and noise alone leave."""
-FACET_DEG = 0.3
-"""How far one facet's slope may be from the mean of its eight, as a standard deviation (common practice, no source);
-a view shows two or three of them."""
+FACET_DEG = 0.4
+"""How far one facet's slope may be from the mean of its eight, as a standard deviation; a view shows two or three of
+them. This and the next three are from trials on simulated stones with uneven facets."""
+TABLE_PERCENT, GIRDLE_PERCENT, DEPTH_PERCENT = 0.35, 0.15, 0.6
+"""The like for the table and the girdle, whatever the number of views, and for the depth in one view."""
 LIMITS = np.array([[45.0, 25, 37, 0.3, 30, 60, 0.0], [75.0, 43, 45, 9.0, 75, 92, 0.15]])
 """Nothing outside is tried, in the order of NAMES; wider than any brilliant that a jeweller is handed."""
 DISTANCE = 0.004
@@ -457,10 +459,11 @@ def read_fit(fit: ViewsFit) -> SilhouetteReading:
     return SilhouetteReading(
         crown_angle_deg=Value(float(crown), float(np.hypot(u[2], facets))),
         pavilion_angle_deg=Value(float(pavilion), float(np.hypot(u[3], facets))),
-        table_percent=Value(float(table), float(np.hypot(u[1], 0.3))),
-        girdle_percent=Value(float(girdle), float(np.hypot(u[4], 0.1))),
+        table_percent=Value(float(table), float(np.hypot(u[1], TABLE_PERCENT))),
+        girdle_percent=Value(float(girdle), float(np.hypot(u[4], GIRDLE_PERCENT))),
         depth_percent=Value(
-            float(depth), float(np.hypot(np.sqrt(gradient @ covariance @ gradient), 0.3 / np.sqrt(2 * len(fit.poses))))
+            float(depth),
+            float(np.hypot(np.sqrt(gradient @ covariance @ gradient), DEPTH_PERCENT / np.sqrt(2 * len(fit.poses)))),
         ),
         diameter_px=Value(float(fit.shared[0]), float(np.hypot(u[0], DISTANCE * fit.shared[0]))),
         views=len(fit.poses),
