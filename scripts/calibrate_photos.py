@@ -22,8 +22,10 @@ import numpy as np
 PACKAGE = Path(__file__).parents[1] / "src" / "samestone"
 SAME = (("V4", "V5"), ("V6", "V5"), ("V2", "V3"), ("V1", "V3"), ("V6", "V4"), ("V1", "V2"))
 APART = (("V4", "V5"), ("V2", "V3"))
-LIMITS = {"guided": (-3.0, 0.6), "free": (-3.0, 0.0)}
-LINES = {"inclusions": ("sharp", "soft", "shared", "lone"), "facets": ("consistent", "edge_gap")}
+LIMITS = {"guided": (-3.0, 0.9), "free": (-3.0, 0.9)}
+SHARED = (1.6, 2.5)
+FIT_MARGIN = 1.0  # free pairs of two stones that can be laid on each other are few: learn on somewhat less sure ones
+LINES = {"inclusions": ("likeness", "shared", "lone"), "facets": ("consistent", "edge_gap")}
 CLEANING = (("V6", "V4"), ("V1", "V2"))
 SEED = 5
 
@@ -129,15 +131,15 @@ def fit(path: str) -> None:
     rows = [row for row in json.loads(Path(path).read_text()) if row["usable"]]
     table: dict[str, Any] = {"format": "samestone-photo-calibration/1", "source": "simulated photographs"}
     for protocol in ("guided", "free"):
-        some = [r for r in rows if r["protocol"] == protocol and is_evidence(r)]
-        stones = {r["pair"][0] for r in some}
+        some = [r for r in rows if r["protocol"] == protocol and is_evidence(r, FIT_MARGIN)]
+        stones = {r["pair"][0] for r in some if r["pair"][4] == "same"}
         entry: dict[str, Any] = {"stones": len(stones), "twins": sum(r["pair"][4] in ("twin", "clone") for r in some)}
         for line, names in LINES.items():
             # a clone has the same facets by construction: facets say nothing there, and are not asked to
             used = some if line == "inclusions" else facet_pairs(rows, protocol)
             weights, offset = fit_line(used, [r["pair"][4] == "same" for r in used], names)
             entry[line] = {"weights": weights, "offset": offset}
-        entry["facet_limits"] = LIMITS[protocol]
+        entry |= {"facet_limits": LIMITS[protocol], "shared_needed": SHARED}
         table[protocol] = entry
     (PACKAGE / "evidence" / "data" / "photographs-1.json").write_text(json.dumps(table, indent=1))
     fit_cleaning(rows)
@@ -150,13 +152,11 @@ def facet_pairs(rows: list[dict[str, Any]], protocol: str) -> list[dict[str, Any
     return [r for r in pairs if r["pair"][4] != "clone"]
 
 
-def is_evidence(row: dict[str, Any]) -> bool:
+def is_evidence(row: dict[str, Any], least: float) -> bool:
     """Pairs that bear on the verdict: not dirty against just cleaned, and free ones only once they were laid on."""
-    from samestone.imaging.protocol import FREE_MARGIN
-
     if (row["pair"][1], row["pair"][3]) in CLEANING:
         return False
-    return row["protocol"] == "guided" or row["margin"] > FREE_MARGIN
+    return row["protocol"] == "guided" or row["margin"] > least
 
 
 def fit_cleaning(rows: list[dict[str, Any]]) -> None:
@@ -203,11 +203,12 @@ def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
 def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """How good the shipped calibration is on these pairs, per protocol."""
     from samestone.evidence.photographs import combine_scores, shipped_calibration
+    from samestone.imaging.protocol import FREE_MARGIN
 
     figures = {}
     for protocol in ("guided", "free"):
         all_of = [r for r in rows if r["protocol"] == protocol and (r["pair"][1], r["pair"][3]) not in CLEANING]
-        some = [r for r in all_of if r["usable"] and is_evidence(r)]
+        some = [r for r in all_of if r["usable"] and is_evidence(r, FREE_MARGIN)]
         kind = np.array([r["pair"][4] for r in some])
         value = np.array([combine_scores(r, shipped_calibration()[protocol])[0] for r in some])
         same, apart = value[kind == "same"], value[kind != "same"]
@@ -226,9 +227,11 @@ def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def turn_figures(rows: list[dict[str, Any]], u: str, v: str) -> str:
+    from samestone.imaging.protocol import FREE_MARGIN
+
     some = [r for r in rows if (r["pair"][1], r["pair"][3]) == (u, v)]
     error = np.abs([r["turn_error_deg"] for r in some])
-    sure = np.array([r["margin"] for r in some]) > 1.0
+    sure = np.array([r["margin"] for r in some]) > FREE_MARGIN
     right, wrong = (error < 2).sum(), (sure & (error > 2)).sum()
     return f"{right} of {len(some)}, median {np.median(error):.3f} deg; sure {sure.sum()}, of these wrong {wrong}"
 

@@ -5,7 +5,7 @@ A line of evidence is log10 LR = (b + sum of w_k x_k) / ln 10, a logistic calibr
 Leeuwen and Brümmer, The distribution of calibrated likelihood-ratios in speaker recognition, Interspeech 2013, for the
 method). It is clipped to +- log10(n) for n stones behind the calibration: nobody can vouch for more from so few.
 Marks inside the stone carry the verdict. Scores made from the cut give a line of their own, which may take away a
-lot (the facets are not these) but adds less than a factor of four, since a stone can be cut to the same facets.
+lot (the facets are not these) but adds less than a factor of ten, since a stone can be cut to the same facets.
 """
 
 from __future__ import annotations
@@ -63,14 +63,18 @@ def shipped_calibration() -> dict[str, Any]:
 def combine_scores(scores: Mapping[str, float], entry: Mapping[str, Any]) -> tuple[float, float, float]:
     """(log10 LR, inclusion line, facet line) of a pair's scores under one protocol's entry of a calibration.
 
-    The facet line may take away much but adds little: a stone cut alike is never lifted by it beyond `facet_limits`.
+    The marks can speak for one stone only as far as sure marks are shared: from `shared_needed[0]` on, by
+    `shared_needed[1]` per unit (two stones without marks have much in common, and none of it is evidence). The facets
+    may take away much but add little: a stone cut alike is never lifted by them beyond `facet_limits`.
     """
     cap = math.log10(entry["stones"])
+    least, rate = entry["shared_needed"]
+    most = min(cap, max(0.0, rate * (scores["shared"] - least)))
     raw = {}
     for what in ("inclusions", "facets"):
         line = entry[what]
         raw[what] = (line["offset"] + sum(w * scores[name] for name, w in line["weights"].items())) / math.log(10)
-    inclusions, facets = clip(raw["inclusions"], -cap, cap), clip(raw["facets"], *entry["facet_limits"])
+    inclusions, facets = clip(raw["inclusions"], -cap, most), clip(raw["facets"], *entry["facet_limits"])
     return clip(inclusions + facets, -cap, cap), inclusions, facets
 
 

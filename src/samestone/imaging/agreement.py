@@ -31,17 +31,26 @@ class Feature:
 def inclusion_scores(a: Study, b: Study, registration: Registration) -> dict[str, float]:
     """Scores from the half-size maps of natural marks alone.
 
-    `sharp` and `soft` correlate the maps as they are and softened by two pixels of the view; `shared` and `lone` are
-    the logarithms of how much of the maps has a partner near in the other, and how much has none.
+    `likeness` correlates the squared maps, so that what is surely a mark outweighs what may be a play of the facets;
+    `shared` and `lone` are the logarithms of one plus how much of the sure marks (above one half) the other picture
+    shows within two pixels, and how much it shows nothing of.
     """
-    inside = disc(0.95)[::2, ::2]
-    first, second = _carried(a.maps[0], registration), b.maps[0]
-    shared, lone = _shared_and_lone(first, second, inside)
+    return score_maps(_carried(a.maps[0], registration), b.maps[0])
+
+
+def score_maps(first: Plane, second: Plane) -> dict[str, float]:
+    """The scores of two half-size maps that lie on each other."""
+    inside, near = disc(0.95)[::2, ::2], np.ones((5, 5), np.uint8)
+    wide_first, wide_second = cv2.dilate(first, near), cv2.dilate(second, near)
+    sure_first, sure_second = np.maximum(first - SURE, 0), np.maximum(second - SURE, 0)
+    shared = np.minimum(sure_first, np.maximum(wide_second - SURE, 0))
+    lone = np.maximum(
+        sure_first * (1 - np.minimum(1, 3 * wide_second)), sure_second * (1 - np.minimum(1, 3 * wide_first))
+    )
     return {
-        "sharp": _likeness(first, second, inside),
-        "soft": _likeness(_soft(first, 1.0), _soft(second, 1.0), inside),
-        "shared": shared,
-        "lone": lone,
+        "likeness": _likeness(first**2, second**2, inside),
+        "shared": float(np.log1p(shared[inside].sum())),
+        "lone": float(np.log1p(lone[inside].sum())),
     }
 
 
@@ -51,22 +60,9 @@ def _carried(plane: Plane, registration: Registration) -> Plane:
     return turned(plane, registration.rotation_deg, shift)
 
 
-def _soft(plane: Plane, sigma: float) -> Plane:
-    return cv2.GaussianBlur(plane, (0, 0), sigma)
-
-
 def _likeness(a: Plane, b: Plane, inside: NDArray[np.bool_]) -> float:
     x, y = a[inside] - a[inside].mean(), b[inside] - b[inside].mean()
     return float(x @ y / np.sqrt((x @ x) * (y @ y) + 1e-6))
-
-
-def _shared_and_lone(a: Plane, b: Plane, inside: NDArray[np.bool_]) -> tuple[float, float]:
-    """Logarithms of the summed map where the other has something near, and where it has nothing."""
-    near = np.ones((NEAR_PX // 2 + 1, NEAR_PX // 2 + 1), np.uint8)
-    reach_a, reach_b = cv2.dilate(a, near), cv2.dilate(b, near)
-    both = (np.minimum(a, reach_b) + np.minimum(b, reach_a))[inside].sum()
-    alone = (np.maximum(a - reach_b, 0) + np.maximum(b - reach_a, 0))[inside].sum()
-    return float(np.log1p(both)), float(np.log1p(alone))
 
 
 def match_features(a: Study, b: Study, registration: Registration) -> tuple[Feature, ...]:

@@ -30,7 +30,7 @@ SURE = 0.7
 REAL = 0.4
 CANDIDATE = 0.25
 REACH = 8
-MARGIN = 1.0
+MARGIN = 2.0
 
 
 @dataclass(frozen=True)

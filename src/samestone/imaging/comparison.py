@@ -51,7 +51,7 @@ class PhotoComparison:
         return np.asarray(turned(a, self.rotation_deg, self._shift), np.uint8), b
 
 
-ROTATION_MARGIN = 1.0
+ROTATION_MARGIN = 2.0
 
 
 def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:

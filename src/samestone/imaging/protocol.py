@@ -6,7 +6,7 @@ from samestone.imaging.study import Study
 
 PROTOCOLS = ("guided", "free")
 LEVEL_DEG = 1.8
-FREE_MARGIN = 1.0
+FREE_MARGIN = 2.0
 SHADE_APART = 0.8
 NOT_LAID = (
     "The two pictures cannot be laid on each other beyond doubt: other lamp, other lean, or another stone. "
