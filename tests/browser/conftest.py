@@ -45,7 +45,7 @@ def write_camera(path: Path, jpeg: bytes) -> Path:
     return path
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def counter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A real server on an empty data folder."""
     port, data = free_port(), tmp_path_factory.mktemp("counter")
@@ -88,7 +88,7 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def context(chromium: Browser, counter: str) -> Iterator[BrowserContext]:
     context = chromium.new_context(viewport={"width": 1280, "height": 800}, base_url=counter)
     context.set_default_timeout(15_000)
@@ -96,7 +96,7 @@ def context(chromium: Browser, counter: str) -> Iterator[BrowserContext]:
     context.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def complaints(context: BrowserContext, counter: str) -> list[str]:
     """Whatever a page asked for outside this counter, whatever the policy refused, whatever failed in a script."""
     found: list[str] = []
@@ -119,6 +119,6 @@ def complaints(context: BrowserContext, counter: str) -> list[str]:
     return found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def page(context: BrowserContext, complaints: list[str]) -> Page:
     return context.new_page()

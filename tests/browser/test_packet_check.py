@@ -7,30 +7,26 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from tests.packets import cabinet, worked_example
 
 from samestone.custody import packet
 
-CHROMIUM = "/usr/bin/chromium"
-
 
 @pytest.fixture(scope="module")
-def check_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
+def check_page(chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
     """The page as it lies in the packet; every request but its own file is a failure, and so is every console error."""
     folder = tmp_path_factory.mktemp("packet")
     (folder / "check.html").write_bytes(packet.read_packet(worked_example.worked_packet()).files["check.html"])
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 1280, "height": 800})
-        asked: list[str] = []
-        said: list[str] = []
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto((folder / "check.html").as_uri())
-        yield page
-        browser.close()
+    page = chromium.new_page(viewport={"width": 1280, "height": 800})
+    asked: list[str] = []
+    said: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.goto((folder / "check.html").as_uri())
+    yield page
+    page.close()
     assert [url for url in asked if not url.startswith(("file:", "blob:"))] == []
     assert said == []
 
