@@ -137,15 +137,18 @@ def _outline(
 
 def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats) -> NDArray[np.bool_]:
     """Rays on which something other than the card lies just beyond the girdle."""
-    beyond = cast_rays(grey, ellipse, angles, np.linspace(1.03, 1.09, 12)).mean(axis=1).astype(float) * (255.0 / white)
+    beyond = cast_rays(grey, ellipse, angles, np.linspace(1.03, 1.09, 12)).astype(float) * (255.0 / white)
+    bands = beyond.reshape(RAYS, 4, 3).mean(axis=2)
     design = np.column_stack([np.ones(RAYS), np.cos(angles), np.sin(angles)])
     weight = np.ones(RAYS)
     for _ in range(8):
-        level = np.linalg.solve(design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3), design.T @ (beyond * weight))
-        rest = np.abs(beyond - design @ level)
+        left = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3)
+        card = design @ np.linalg.solve(left, design.T @ (bands * weight[:, None]))
+        rest = np.abs(bands - card).mean(axis=1)
         spread = max(1.4826 * float(np.median(rest)), 1.0)
         weight = 1 / (1 + (rest / spread) ** 2) ** 2
-    covered: NDArray[np.bool_] = rest > 6 * spread
+    smooth = cv2.blur(np.tile(rest, 3)[None].astype(np.float32), (7, 1))[0][RAYS : 2 * RAYS]
+    covered: NDArray[np.bool_] = smooth > 3.5 * spread
     return covered
 
 
