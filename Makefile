@@ -60,7 +60,7 @@ $(VENV)/.pictures: requirements/pictures.txt $(VENV)/.base
 
 lock:
 	@for set in base test pictures; do \
-	  uv pip compile --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+	  uv pip compile --universal --python-version 3.11 --generate-hashes --no-header \
 	    requirements/$$set.in -o requirements/$$set.txt -q $(LOCK) || exit 1; done
 
 clean:
