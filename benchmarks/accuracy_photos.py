@@ -21,7 +21,7 @@ from scripts.train_marks import open_mask
 
 from samestone.evidence.photographs import combine_scores, shipped_calibration
 from samestone.imaging.photo import open_photo
-from samestone.imaging.protocol import SHADE_APART, why_not
+from samestone.imaging.protocol import FREE_MARGIN, LEAST_CONSISTENT, SHADE_APART, why_not
 from samestone.imaging.study import Study
 from samestone.imaging.view import GIRDLE, MIDDLE, cut_out
 
@@ -107,7 +107,7 @@ def mismatch_figures(rows: list[dict[str, Any]], read: dict[str, dict[str, Any]]
     ]
     value = np.array([combine_scores(r, shipped_calibration()["guided"])[0] for r in some])
     same = np.array([r["pair"][4] == "same" for r in some])
-    kept = np.array([keeps_protocol(r["pair"], read) for r in some])
+    kept = np.array([keeps_protocol(r, read) for r in some])
     cost = calibrate_photos.cllr
     return {
         "cllr if nothing were refused": round(cost(value[same], value[~same]), 3),
@@ -116,10 +116,12 @@ def mismatch_figures(rows: list[dict[str, Any]], read: dict[str, dict[str, Any]]
     }
 
 
-def keeps_protocol(pair: list[str], read: dict[str, dict[str, Any]]) -> bool:
+def keeps_protocol(row: dict[str, Any], read: dict[str, dict[str, Any]]) -> bool:
     """Whether the pictures themselves would let the pair pass as guided."""
+    pair = row["pair"]
     a, b = (read[f"{pair[k]}/{pair[k + 1]}.jpg"] for k in (0, 2))
-    return not a["broken"] and not b["broken"] and abs(a["shade"] - b["shade"]) <= SHADE_APART
+    flash = row["margin"] > FREE_MARGIN and row["consistent"] < LEAST_CONSISTENT
+    return not flash and not a["broken"] and not b["broken"] and abs(a["shade"] - b["shade"]) <= SHADE_APART
 
 
 def write_report(figures: dict[str, Any], out: Path) -> None:

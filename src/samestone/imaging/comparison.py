@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from samestone.imaging.agreement import Feature, inclusion_scores, match_features
 from samestone.imaging.copies import name_copy
 from samestone.imaging.photo import Photo
-from samestone.imaging.protocol import FREE_MARGIN, NOT_LAID, PROTOCOLS, why_not
+from samestone.imaging.protocol import FREE_MARGIN, NOT_LAID, OTHER_FACETS, PROTOCOLS, flash_differently, why_not
 from samestone.imaging.reading import PhotoReading, reading_of
 from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
@@ -72,7 +72,7 @@ def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:
     broken = why_not(first, second)
     if protocol == "guided" and broken:
         return PhotoComparison(here, there, protocol, False, f"Not comparable as guided: {broken}")
-    return _compare(first, second, protocol or ("free" if broken else "guided"))
+    return _compare(first, second, protocol or ("free" if broken else ""))
 
 
 def _studied(photo: Photo) -> Study:
@@ -90,6 +90,9 @@ def _unusable(a: PhotoReading, b: PhotoReading) -> str:
 def _compare(a: Study, b: Study, protocol: str) -> PhotoComparison:
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
+    if not reason and protocol == "guided" and flash_differently(registration):
+        reason = OTHER_FACETS
+    protocol = protocol or ("free" if flash_differently(registration) else "guided")
     if not reason and protocol == "free" and registration.margin < FREE_MARGIN:
         reason = NOT_LAID
     return PhotoComparison(

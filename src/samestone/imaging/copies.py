@@ -24,6 +24,7 @@ RIGID_PX = 0.055
 ALIKE = 0.62
 SAME_GRAIN = 0.2
 MIRROR_GAIN = 0.12
+CLEARLY_TURNED = 4.0  # log-odds from which a turn is so sure that no mirror image needs to be tried
 
 SAME_FILE = "The two files are the same file: a copy proves nothing."
 SAVED_AGAIN = "One picture is the other one saved again, or nothing was moved between the two: a copy proves nothing."
@@ -40,7 +41,8 @@ def name_copy(a: Study, b: Study, registration: Registration) -> str:
             return SAVED_AGAIN
         if grain_likeness(a, b, registration) > SAME_GRAIN:
             return TURNED_AGAIN
-    return MIRRORED if is_mirrored(a.view, b.view, registration) else ""
+    doubtful = registration.margin < CLEARLY_TURNED
+    return MIRRORED if doubtful and is_mirrored(a.view, b.view, registration) else ""
 
 
 def is_rigid(a: Plane, b: Plane, registration: Registration) -> bool:
