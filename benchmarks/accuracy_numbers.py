@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from benchmarks.calibration import cllr, cllr_min, equal_error_rate
+from benchmarks.calibration import cllr_min, equal_error_rate
 from benchmarks.remeasurement import FINE, LOOSE, SET, Bench, Remeasured, declare, measured_twice
 from lir.data.models import LLRData
 from lir.metrics import cllr as lir_cllr
@@ -24,6 +24,7 @@ from samestone.evidence.bound import clip, pattern, validated
 from samestone.evidence.density import Kernels
 from samestone.evidence.likelihood import Pairs, merge
 from samestone.evidence.observable import LN_D, LN_W, LN_Z, Array, E, T, observables
+from samestone.evidence.performance import cllr
 from samestone.evidence.population import load_population
 from samestone.evidence.weighing import Weighed, weigh
 

@@ -1,23 +1,11 @@
-"""How well likelihood ratios keep what they promise."""
+"""Cllr min and EER where most pairs of two stones lie so far apart that they are counted, not kept."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm
 from sklearn.isotonic import IsotonicRegression
 
 from samestone.evidence.observable import Array
-
-
-def cllr(same: Array, other: Array) -> float:
-    """Log-likelihood-ratio cost of log10 LR for pairs of one stone and of two; 0 is perfect, 1 says nothing.
-
-    Brümmer and du Preez, Computer Speech and Language 20, 230-275, 2006.
-    """
-    ln10 = np.log(10)
-    miss = np.logaddexp(0, -same * ln10).mean()
-    alarm = np.logaddexp(0, other * ln10).mean()
-    return float((miss + alarm) / (2 * np.log(2)))
 
 
 def cllr_min(same: Array, other: Array, far: int = 0) -> float:
@@ -42,10 +30,3 @@ def equal_error_rate(same: Array, other: Array, far: int = 0) -> float:
     alarms = (len(other) - np.searchsorted(np.sort(other), thresholds)) / (len(other) + far)
     at = int(np.argmin(np.abs(missed - alarms)))
     return float((missed[at] + alarms[at]) / 2)
-
-
-def wilson(count: int, of: int) -> tuple[float, float]:
-    """95 % interval of a share (Wilson, JASA 22, 209-212, 1927)."""
-    z = float(norm.ppf(0.975))
-    p, half = count / of, z * np.sqrt(count / of * (1 - count / of) / of + z**2 / (4 * of**2))
-    return float((p + z**2 / (2 * of) - half) / (1 + z**2 / of)), float((p + z**2 / (2 * of) + half) / (1 + z**2 / of))
