@@ -14,14 +14,22 @@ from numpy.typing import NDArray
 
 from samestone.imaging.view import Plane
 
+ONE_CORE = 250_000  # multiplications that the library does not yet share out
 Weights = Mapping[str, NDArray[np.float32]]
 
 
 def mix(planes: Plane, weights: Weights, name: str) -> Plane:
-    """Every output channel a weighted sum of input channels, pixel by pixel."""
+    """Every output channel a weighted sum of input channels, pixel by pixel.
+
+    Done in pieces so small that the linear algebra library keeps them on one core: its threads, waiting for each
+    other beside another program, are several times slower.
+    """
     channels, height, width = planes.shape
-    matrix = weights[f"{name}.weight"]
-    out = matrix.reshape(matrix.shape[0], channels) @ planes.reshape(channels, -1)
+    matrix = weights[f"{name}.weight"].reshape(-1, channels)
+    flat, out = planes.reshape(channels, -1), np.empty((len(matrix), height * width), np.float32)
+    piece = max(64, ONE_CORE // matrix.size)
+    for start in range(0, height * width, piece):
+        np.matmul(matrix, flat[:, start : start + piece], out=out[:, start : start + piece])
     out += weights[f"{name}.bias"][:, None]
     return out.reshape(-1, height, width)
 
