@@ -164,7 +164,7 @@ def test_upper_limit_of_a_share_agrees_with_scipy() -> None:
 
 def test_cllr_agrees_with_lir() -> None:
     """Brümmer and du Preez, Computer Speech and Language 20, 230-275, 2006, as implemented in lir."""
-    from benchmarks.calibration import cllr
+    from samestone.evidence.performance import cllr
 
     rng = np.random.default_rng(9)
     same, other = rng.normal(1.5, 1.2, 400), rng.normal(-1.7, 1.4, 700)
