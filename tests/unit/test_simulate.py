@@ -86,7 +86,14 @@ def test_truth_turns_with_the_stone(stone: Stone) -> None:
     assert (x1 - 319.5, y1 - 319.5) == pytest.approx((y0 - 319.5, -(x0 - 319.5)), abs=0.02)
 
 
-@pytest.mark.parametrize("name", ["tune", "calibrate", "final"])
+def test_half_of_the_stones_to_learn_on_are_copies_of_the_others() -> None:
+    count = Counter(role for role, _ in roles("tune"))
+    assert count["clone"] == SIZES["tune"] / 2
+    assert count["clean"] >= 0.1 * SIZES["tune"] / 2
+    assert sorted(model for role, model in roles("tune") if role == "clone") == list(range(SIZES["tune"] // 2))
+
+
+@pytest.mark.parametrize("name", ["calibrate", "final"])
 def test_every_set_holds_enough_hard_stones(name: str) -> None:
     count = Counter(role for role, _ in roles(name))
     for hard in ("twin", "clone", "clean"):

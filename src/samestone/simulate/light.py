@@ -11,13 +11,18 @@ from samestone.simulate.cutting import Floats
 
 @dataclass(frozen=True)
 class Lamp:
-    """A lamp: dome, tent, ring, gooseneck, window, darkfield, backlight or uv; azimuth_deg is its bright side."""
+    """A lamp: dome, tent, ring, gooseneck, window, darkfield, backlight or uv; azimuth_deg is its bright side.
+
+    `uneven` is by how much a dome's bright side outshines its mean, `rise` by how much its rim outshines its top.
+    """
 
     kind: str = "dome"
     azimuth_deg: float = 40.0
     hole_deg: float = 11.0
     colour: tuple[float, float, float] = (1.0, 1.0, 1.0)
     card: tuple[float, float, float] = (0.62, 0.61, 0.60)
+    uneven: float = 0.28
+    rise: float = 0.42
 
 
 def _step(x: Floats, edge: float, width: float) -> Floats:
@@ -37,7 +42,8 @@ def _spot(directions: Floats, azimuth_deg: float, elevation_deg: float, radius_d
 
 def _dome(lamp: Lamp, d: Floats, zenith: Floats) -> Floats:
     azimuth = np.arctan2(d[..., 1], d[..., 0])
-    sky = (0.66 + 0.42 * np.sin(np.radians(zenith)) ** 2) * (1 + 0.28 * np.cos(azimuth - np.radians(lamp.azimuth_deg)))
+    towards = np.cos(azimuth - np.radians(lamp.azimuth_deg))
+    sky = (0.66 + lamp.rise * np.sin(np.radians(zenith)) ** 2) * (1 + lamp.uneven * towards)
     return np.asarray(sky * _step(zenith, lamp.hole_deg, 1.5) * (1 - _step(zenith, 90, 3)) + 0.03)
 
 

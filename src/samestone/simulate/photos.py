@@ -31,6 +31,15 @@ def diamond_index(wavelength_um: float) -> float:
 
 
 @dataclass(frozen=True)
+class Looks:
+    """How dust, films of grease and feathers look: dust's brightness against the usual grey-brown, and opacities."""
+
+    dust: float = 1.0
+    film_opacity: float = 0.5
+    veil_opacity: float = 0.38
+
+
+@dataclass(frozen=True)
 class View:
     """One photograph to take: pose, lamp, lens, electronics, dirt, setting; samples is rays per pixel."""
 
@@ -50,6 +59,7 @@ class View:
     lying: bool = True  # above a card
     gap_mm: float = 0.05  # from culet to card
     glow: tuple[float, float, float] | None = None  # luminescence, for pictures under ultraviolet
+    looks: Looks = field(default_factory=Looks)
 
 
 @dataclass(frozen=True)
@@ -128,7 +138,7 @@ class Studio:
         path.write_bytes(head.encode() + mesh.vertices.astype("<f4").tobytes() + faces.tobytes())
         return str(path)
 
-    def _finish(self, name: str, index: float) -> dict[str, Any]:
+    def _finish(self, name: str, index: float, view: View) -> dict[str, Any]:
         def matt(*rgb: float) -> dict[str, Any]:
             return {"type": "twosided", "b": {"type": "diffuse", "reflectance": {"type": "rgb", "value": list(rgb)}}}
 
@@ -136,9 +146,9 @@ class Studio:
             "dark": matt(0.03, 0.028, 0.03),
             "pale": matt(0.72, 0.70, 0.66),
             "clear": {"type": "dielectric", "int_ior": 1.70, "ext_ior": index},
-            "veil": {"type": "mask", "opacity": 0.38, "b": matt(0.8, 0.8, 0.8)},
-            "dust": matt(0.17, 0.145, 0.11),
-            "film": {"type": "mask", "opacity": 0.5, "b": matt(0.10, 0.085, 0.06)},
+            "veil": {"type": "mask", "opacity": view.looks.veil_opacity, "b": matt(0.8, 0.8, 0.8)},
+            "dust": matt(0.17 * view.looks.dust, 0.145 * view.looks.dust, 0.11 * view.looks.dust),
+            "film": {"type": "mask", "opacity": view.looks.film_opacity, "b": matt(0.10, 0.085, 0.06)},
         }
         return known[name]
 
@@ -184,7 +194,7 @@ class Studio:
         mesh = merge([hidden, *wanted]).moved(_turn(view), view.frame.shift_mm)
         shape = {"type": "ply", "filename": self._ply(name, mesh), "face_normals": True}
         if not glowing:
-            return {**shape, "bsdf": self._finish(name, index)}
+            return {**shape, "bsdf": self._finish(name, index, view)}
         colour = {"dust": [1.0, 0, 0], "film": [index**2, 0, 0]}.get(name, [0, index**2, 0])
         black = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.0, 0.0, 0.0]}}
         return {**shape, "bsdf": black, "emitter": {"type": "area", "radiance": {"type": "rgb", "value": colour}}}

@@ -15,11 +15,12 @@ from samestone.simulate.blemish import draw_dirt
 from samestone.simulate.camera import CameraModel, Frame
 from samestone.simulate.claws import draw_claws
 from samestone.simulate.light import Lamp
-from samestone.simulate.photos import View
+from samestone.simulate.photos import Looks, View
 from samestone.simulate.stones import Stone, draw_clone, draw_stone, draw_twin
 
 SEEDS = {"dev": 909, "tune": 1101, "calibrate": 2203, "final": 3307, "extra": 4409}
-SIZES = {"dev": 3, "tune": 80, "calibrate": 150, "final": 64}
+SIZES = {"dev": 3, "tune": 400, "calibrate": 150, "final": 64}
+LAMPS = ("dome", "ring", "gooseneck", "darkfield", "tent", "window")
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,9 @@ class Shot:
 def roles(name: str) -> list[tuple[str, int]]:
     """Per stone: plain, clean, twin or clone, and which earlier stone it copies (-1: none)."""
     n = SIZES[name]
+    if name == "tune":  # to learn that facets prove nothing, half of the stones are copies of the other half
+        half = n // 2
+        return [("clean" if i % 7 == 6 else "plain", -1) for i in range(half)] + [("clone", i) for i in range(half)]
     copies = max(1, round(0.13 * n))
     plain = n - 2 * copies
     clean = max(1, round(0.14 * n)) if n > 4 else 0
@@ -76,37 +80,63 @@ def _camera(name: str, rng: np.random.Generator) -> CameraModel:
             exposure=float(rng.uniform(0.78, 0.92)),
         )
     return CameraModel(
-        full_well=float(rng.uniform(5000, 14000)),
-        blur_px=float(rng.uniform(0.4, 0.75)),
-        contrast=float(rng.uniform(0.0, 0.25)),
-        sharpen=float(rng.uniform(0.0, 0.25)),
-        cast=(float(rng.normal(1, 0.02)), 1.0, float(rng.normal(1, 0.02))),
-        vignette=float(rng.uniform(0.02, 0.10)),
-        exposure=float(rng.uniform(0.78, 0.92)),
+        full_well=float(rng.uniform(4000, 14000)),
+        blur_px=float(rng.uniform(0.35, 0.95)),
+        contrast=float(rng.uniform(0.0, 0.4)),
+        sharpen=float(rng.uniform(0.0, 0.35)),
+        saturation=float(rng.uniform(0.85, 1.25)),
+        cast=(float(rng.normal(1, 0.04)), 1.0, float(rng.normal(1, 0.05))),
+        vignette=float(rng.uniform(0.02, 0.16)),
+        exposure=float(rng.uniform(0.74, 0.94)),
     )
 
 
 def _lamp(name: str, rng: np.random.Generator, avoid: str = "") -> Lamp:
-    kinds = ["dome", "ring", "gooseneck", "darkfield", "tent", "window"]
-    weights = np.array([0.36, 0.17, 0.15, 0.10, 0.14, 0.08] if name != "final" else [0.2, 0.15, 0.15, 0.1, 0.25, 0.15])
-    weights[[i for i, k in enumerate(kinds) if k == avoid]] = 0
-    kind = str(rng.choice(kinds, p=weights / weights.sum()))
+    if name == "final":
+        weights = np.array([0.2, 0.15, 0.15, 0.1, 0.25, 0.15])
+    else:
+        weights = np.array([0.36, 0.17, 0.15, 0.10, 0.14, 0.08])
+    weights[[i for i, k in enumerate(LAMPS) if k == avoid]] = 0
+    kind = str(rng.choice(LAMPS, p=weights / weights.sum()))
+    if name != "final" and kind == "dome":
+        return _any_dome(rng)
     grey = float(rng.uniform(0.35, 0.75)) if kind != "darkfield" else 0.02
     return Lamp(kind, float(rng.uniform(0, 360)), float(rng.uniform(9, 14)), card=(grey, grey, grey * 0.98))
 
 
-def guided_lamp(name: str) -> Lamp:
-    """The one lamp of guided pictures: fixed within a set, another make in the final set."""
+def _any_dome(rng: np.random.Generator) -> Lamp:
+    """A dome of some make: lens hole, evenness, colour and the card under the stone all vary."""
+    grey = float(np.exp(rng.uniform(np.log(0.08), np.log(0.8))))
+    warm = float(rng.uniform(0.8, 1.1))
+    return Lamp(
+        "dome",
+        float(rng.uniform(0, 360)),
+        float(rng.uniform(6.0, 14.0)),
+        colour=(1.0, 0.5 + warm / 2, warm),
+        card=(grey, grey * float(rng.uniform(0.93, 1.05)), grey * float(rng.uniform(0.9, 1.1))),
+        uneven=float(rng.uniform(0.0, 0.5)),
+        rise=float(rng.uniform(0.0, 0.9)),
+    )
+
+
+def guided_lamp(name: str, rng: np.random.Generator | None = None) -> Lamp:
+    """The one lamp of guided pictures: another make for every stone that is learned on, one in the final set."""
     if name == "final":
         return Lamp("dome", 250.0, 15.0, colour=(1.0, 0.96, 0.88), card=(0.42, 0.42, 0.45))
-    return Lamp("dome", 40.0, 11.0)
+    if rng is None:
+        return Lamp("dome", 40.0, 11.0)
+    if rng.random() < 0.15:
+        grey = float(rng.uniform(0.2, 0.7))
+        return Lamp("tent", float(rng.uniform(0, 360)), float(rng.uniform(8, 14)), card=(grey, grey, grey))
+    return _any_dome(rng)
 
 
 def _frame(name: str, rng: np.random.Generator, diameter_mm: float, *, mounted: bool) -> Frame:
     size = 704 if name == "final" else 640
-    across = (rng.uniform(0.70, 0.78) if mounted else rng.uniform(0.80, 0.90)) * size
+    low, high = (0.70, 0.78) if mounted else (0.80 if name == "final" else 0.72, 0.90)
+    across = rng.uniform(low, high) * size
     shift = rng.uniform(-0.03, 0.03, 2) * size
-    aperture = float(rng.uniform(0.004, 0.012)) if name != "final" else float(rng.uniform(0.010, 0.020))
+    aperture = float(rng.uniform(0.003, 0.014)) if name != "final" else float(rng.uniform(0.010, 0.020))
     return Frame(
         (size, size),
         diameter_mm * 1000 / float(across),
@@ -134,13 +164,22 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
     later = _lamp(name, rng, lamp.kind)
     metal = str(rng.choice(["white", "yellow", "rose"]))
     posed = float(rng.uniform(0, 360))
+    own = np.random.default_rng([SEEDS[name], index, 6])
+    soft = guided_lamp(name, own)
+    looks = Looks()
+    if name != "final":
+        looks = Looks(
+            dust=float(np.exp(own.uniform(-0.7, 1.2))),
+            film_opacity=float(own.uniform(0.2, 0.7)),
+            veil_opacity=float(own.uniform(0.2, 0.6)),
+        )
     poses = {
         "V1": (lamp, 2.2, rng.uniform(0, 360), dirt, claws),
         "V2": (lamp, 2.2, rng.uniform(0, 360), (), claws),
         "V3": (later, 2.5, rng.uniform(0, 360), (), again),
-        "V4": (guided_lamp(name), 0.4, posed, (), claws),
-        "V5": (guided_lamp(name), 0.4, rng.uniform(0, 360), (), again),
-        "V6": (guided_lamp(name), 0.4, posed + rng.uniform(-1.5, 1.5), dirt, claws),
+        "V4": (soft, 0.4, posed, (), claws),
+        "V5": (soft, 0.4, rng.uniform(0, 360), (), again),
+        "V6": (soft, 0.4, posed + rng.uniform(-1.5, 1.5), dirt, claws),
     }
     camera = _camera(name, rng)
     frame = _frame(name, rng, stone.proportions.diameter_mm, mounted=mounted)
@@ -160,13 +199,14 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
             dirty,
             held,
             metal,
-            dispersion=name == "final",
-            samples=40,
+            dispersion=name == "final" or own.random() < 0.25,
+            samples=30 if name == "tune" else 40,
             seed=int(SEEDS[name] * 10000 + index * 10 + number),
             lying=light.kind != "darkfield",
             gap_mm=0.05 if not held else 2.0,
+            looks=looks,
         )
-        quality = int(rng.integers(80, 87)) if name == "final" else int(rng.integers(88, 93))
+        quality = int(rng.integers(80, 87)) if name == "final" else int(rng.integers(78, 95))
         yield Shot(f"{stone.name}/{label}", stone, view, role, of, "free" if number < 3 else "guided", quality)
 
 
