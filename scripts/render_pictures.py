@@ -64,6 +64,7 @@ def line_of(shot: Shot) -> dict[str, object]:
         "view": view.name,
         "protocol": shot.protocol,
         "lamp": view.lamp.kind,
+        "make": shot.make,
         "claws": len(view.claws),
         "rotation_deg": round(view.rotation_deg % 360, 4),
         "tilt_deg": pose,

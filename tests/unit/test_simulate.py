@@ -20,7 +20,7 @@ from samestone.simulate.extra import true_angles
 from samestone.simulate.light import Lamp, sky
 from samestone.simulate.photos import View, facts_of
 from samestone.simulate.record import true_sizes
-from samestone.simulate.sets import SIZES, roles, stone_of
+from samestone.simulate.sets import SIZES, roles, stone_of, stone_shots
 from samestone.simulate.stones import Stone
 
 
@@ -91,6 +91,13 @@ def test_half_of_the_stones_to_learn_on_are_copies_of_the_others() -> None:
     assert count["clone"] == SIZES["tune"] / 2
     assert count["clean"] >= 0.1 * SIZES["tune"] / 2
     assert sorted(model for role, model in roles("tune") if role == "clone") == list(range(SIZES["tune"] // 2))
+
+
+@pytest.mark.parametrize("name", ["tune", "calibrate"])
+def test_copies_stand_under_the_lamp_of_what_they_copy(name: str) -> None:
+    first, copy = next((model, k) for k, (_, model) in enumerate(roles(name)) if model >= 0)
+    one, other, apart = (list(stone_shots(name, k))[4].view.lamp for k in (first, copy, first + 1))
+    assert one == other != apart
 
 
 @pytest.mark.parametrize("name", ["calibrate", "final"])

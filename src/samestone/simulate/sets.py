@@ -20,12 +20,13 @@ from samestone.simulate.stones import Stone, draw_clone, draw_stone, draw_twin
 
 SEEDS = {"dev": 909, "tune": 1101, "calibrate": 2203, "final": 3307, "extra": 4409}
 SIZES = {"dev": 3, "tune": 400, "calibrate": 150, "final": 64}
+MAKES = {"dev": 1, "tune": 200, "calibrate": 6, "final": 1}  # of dome: a stone and its copies stand under one
 LAMPS = ("dome", "ring", "gooseneck", "darkfield", "tent", "window")
 
 
 @dataclass(frozen=True)
 class Shot:
-    """One picture of a set: folder/view name, stone, view, what its stone is to others, JPEG quality."""
+    """One picture of a set: folder/view name, stone, view, what its stone is to others, JPEG quality, make of dome."""
 
     path: str
     stone: Stone
@@ -34,6 +35,7 @@ class Shot:
     of: str
     protocol: str
     quality: int
+    make: int = 0
 
 
 def roles(name: str) -> list[tuple[str, int]]:
@@ -65,6 +67,12 @@ def stone_of(name: str, index: int) -> tuple[Stone, str, str]:
     other, other_role, _ = stone_of(name, model)
     draw = draw_twin if role == "twin" else draw_clone
     return draw(label, rng, other, richness="very clean" if other_role == "clean" else "ordinary"), role, other.name
+
+
+def make_of(name: str, index: int) -> int:
+    """Under which make of dome a stone stands in guided pictures; twins and clones under that of their model."""
+    _, model = roles(name)[index]
+    return (index if model < 0 else model) % MAKES[name]
 
 
 def _camera(name: str, rng: np.random.Generator) -> CameraModel:
@@ -164,8 +172,9 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
     later = _lamp(name, rng, lamp.kind)
     metal = str(rng.choice(["white", "yellow", "rose"]))
     posed = float(rng.uniform(0, 360))
-    own = np.random.default_rng([SEEDS[name], index, 6])
-    soft = guided_lamp(name, own)
+    make = make_of(name, index)
+    soft = guided_lamp(name, np.random.default_rng([SEEDS[name], make, 7]))
+    own = np.random.default_rng([SEEDS[name], make, 6])
     looks = Looks()
     if name != "final":
         looks = Looks(
@@ -207,7 +216,7 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
             looks=looks,
         )
         quality = int(rng.integers(80, 87)) if name == "final" else int(rng.integers(78, 95))
-        yield Shot(f"{stone.name}/{label}", stone, view, role, of, "free" if number < 3 else "guided", quality)
+        yield Shot(f"{stone.name}/{label}", stone, view, role, of, "free" if number < 3 else "guided", quality, make)
 
 
 def set_shots(name: str) -> Iterator[Shot]:
