@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+from dataclasses import replace
 from importlib.resources import files
 
 import pytest
@@ -13,8 +14,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image, ImageFilter
 
+from samestone import imaging
 from samestone.shop import ledger, vault
-from samestone.shop.examine import claws, cleaning, photo_actions
+from samestone.shop.examine import claws, cleaning, guide, photo_actions
 from samestone.shop.finding import begin_examination, finish_examination
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Examination, Instrument, InstrumentCheck, Mark, Member, Photograph, Stone
@@ -135,12 +137,61 @@ def test_at_pick_up_the_guide_tells_a_pose_for_any_stone_and_nothing_of_the_earl
         browser.post(address, {"view": "face-up", "frame": sent(changed(name, side=640))}).json()
         for name in ("pickup", "lookalike")
     ]
-    keys = {"good", "says", "sharpness", "sharp_enough", "light", "lean_deg", "turn_deg", "girdle"}
+    keys = {
+        "good",
+        "says",
+        "sharpness",
+        "sharp_enough",
+        "light",
+        "lean_deg",
+        "low_side_deg",
+        "turn_deg",
+        "girdle",
+        "scale",
+    }
     assert all(set(one) == keys for one in told)
     assert all(isinstance(one["turn_deg"], int) for one in told), "another stone gets a turn as readily"
     # The same stone lies turned by 136 degrees; up to a quarter turn that is 44 to the other side, up to an eighth -1.
     truth = json.loads((files("samestone.simulate") / "pictures" / "demo.json").read_text())["pickup"]["rotation_deg"]
     assert abs((told[0]["turn_deg"] + truth + 22.5) % 45 - 22.5) <= 2
+
+
+@pytest.mark.parametrize(
+    ("low", "says"), [(330.0, "at about 4 o’clock"), (92.0, "at about 12 o’clock"), (None, "level it")]
+)
+def test_the_guide_says_about_where_the_low_side_is(low: float | None, says: str) -> None:
+    frame = imaging.microscope.read_frame(imaging.open_photo(changed("camera", side=640)))
+    leaning = replace(frame, lean_deg=1.7, low_side_deg=low)
+    assert guide.advice(leaning)[0].startswith("It leans by about 1.7°")
+    assert says in guide.advice(leaning)[0]
+
+
+def test_the_guide_tells_the_scale_that_the_diary_has(
+    browser: Client, received: Examination, owner: Member, at: dt.datetime
+) -> None:
+    microscope = Instrument.objects.get(kind="microscope")
+    frame = {"view": "as received", "instrument": microscope.pk, "width_px": 1280}
+
+    def scale(**changes: object) -> str:
+        content = sent(changed("camera", side=640))
+        told = browser.post(f"/examination/{received.pk}/frame/", {**frame, **changes, "frame": content})
+        return str(told.json()["scale"])
+
+    def check(**detail: str) -> None:
+        told = {"um_per_px": "8.25", "u": "0.01", **detail}
+        passed = told.pop("passed", "yes") == "yes"
+        fields = {"kind": "stage micrometer", "passed": passed, "detail": told}
+        InstrumentCheck.objects.create(instrument=microscope, at=at, by=owner, **fields)
+
+    assert scale() == scale(instrument="") == "no scale on record"
+    assert "no scale on record" in browser.get(f"/examination/{received.pk}/pictures/").content.decode()
+    check()
+    assert scale() == "8.25 µm per pixel, checked 2 Mar 2026"
+    check(magnification="20", width_px="1280")
+    assert scale() == "at 20×, 8.25 µm per pixel, checked 2 Mar 2026"
+    assert scale(width_px=640).startswith("none holds: checked 1280 pixels wide")
+    check(passed="no")
+    assert scale().startswith("none holds: the microscope failed its check")
 
 
 def test_cleaning_shows_what_went_and_a_tap_agrees_on_what_stayed(

@@ -12,6 +12,7 @@ import numpy as np
 
 from samestone.imaging import quality
 from samestone.imaging.focus import measure_blur
+from samestone.imaging.level import lean_towards
 from samestone.imaging.outline import Outline
 from samestone.imaging.photo import Photo
 from samestone.imaging.quality import Flag
@@ -24,6 +25,8 @@ from samestone.imaging.view import TURNS, Plane, correlate_turns, disc
 BLURRED_SIDE_SHARE = 0.0023
 SOFT_SIDE_SHARE = 0.0014
 EMPTY_SHARE = 0.97
+# Twice the standard deviation of each part of the lean: below, its direction is mostly chance.
+DIRECTED_LEAN_DEG = 1.2
 NOTHING_SEEN = Flag("clipped", "Nearly all of the picture is pure white or black.", "Change the exposure.", True)
 
 
@@ -33,8 +36,9 @@ class FrameReading:
 
     `sharpness` and `light` run from 0 to 1: 1 is as sharp as can be told, `light` is the mean brightness as encoded.
     `lean_deg` is the angle between stone and line of sight; `turn_deg` the counter-clockwise turn, as seen, that lays
-    the cut's facets as in the reference, the smallest of those that the cut's symmetry allows. Both are None where
-    they cannot be told, or where no stone was asked for.
+    the cut's facets as in the reference, the smallest of those that the cut's symmetry allows. `low_side_deg` says
+    about where the girdle lies farthest from the lens, counter-clockwise from 3 o'clock. Each is None where it cannot
+    be told, or where no stone was asked for.
     """
 
     outline: Outline | None
@@ -43,6 +47,7 @@ class FrameReading:
     flags: tuple[Flag, ...]
     lean_deg: float | None = None
     turn_deg: float | None = None
+    low_side_deg: float | None = None
 
     @property
     def blocking(self) -> tuple[Flag, ...]:
@@ -65,7 +70,10 @@ def read_frame(photo: Photo, reference: Photo | None = None) -> FrameReading:
     if any(flag.blocking for flag in flags):
         return FrameReading(study.outline, sharpness, light, flags)
     turn = _turn(study, reference) if reference is not None else None
-    return FrameReading(study.outline, sharpness, light, flags, study.lean, turn)
+    x, y = lean_towards(study.view.halves["detail"], study.view.fold)
+    lean = float(np.hypot(x, y))
+    low_side = float(np.degrees(np.arctan2(y, x)) % 360) if lean >= DIRECTED_LEAN_DEG else None
+    return FrameReading(study.outline, sharpness, light, flags, lean, turn, low_side)
 
 
 def read_plain(photo: Photo) -> FrameReading:

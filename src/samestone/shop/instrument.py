@@ -32,6 +32,8 @@ CHECKS: Mapping[str, tuple[str, ...]] = {
     "probe": ("known stones",),
     "uv lamp": ("uv box",),
 }
+# What pictures of stones are taken with.
+CAMERAS = ("camera", "microscope")
 # With fewer degrees of freedom a measured uncertainty carries no evidence (metrology calls it unsupported).
 ENOUGH_DOF = 20
 DECLARED = "declared default, common practice"

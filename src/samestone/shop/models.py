@@ -291,6 +291,9 @@ class Photograph(Finding):
     usable = models.BooleanField(default=True)
     reason = models.CharField(max_length=200, blank=True)  # why it does not count
     reading = models.JSONField(default=dict, blank=True)  # what was read from it; numbers as strings
+    instrument = models.ForeignKey(
+        Instrument, null=True, blank=True, on_delete=models.PROTECT, related_name="photographs"
+    )  # the camera or microscope, where it has a diary
 
 
 class Mark(Finding):

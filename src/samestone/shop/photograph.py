@@ -7,7 +7,7 @@ import datetime as dt
 from samestone import imaging
 from samestone.shop import vault
 from samestone.shop.finding import record_finding
-from samestone.shop.models import Examination, Member, Photograph
+from samestone.shop.models import Examination, Instrument, Member, Photograph
 from samestone.shop.photo_reading import read_view
 
 VIEWS = ("as received", "face-up", "tilt", "side", "prongs", "girdle", "inscription", "uv")
@@ -35,13 +35,14 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
     simulated: bool = False,
     must_count: bool = False,
     notes: dict[str, str] | None = None,
+    instrument: Instrument | None = None,
     once: str | None = None,
 ) -> Photograph:
     """Keeps the original bytes for good, with what was read from them, and whether the picture counts.
 
     Raises `NotAPhotograph` for what no browser shows, is damaged or too large; with `must_count` also `DoesNotCount`
     for a blurred or clipped picture and the like, before anything is written. `notes` (a lamp, a distance) are kept
-    with the reading.
+    with the reading; `instrument` is the camera or microscope of the diary that took it.
     """
     if view not in VIEWS:
         raise NotAPhotograph(f"“{view}” is not a view; expected one of: {', '.join(VIEWS)}")
@@ -79,6 +80,7 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
         usable=not reason,
         reason=reason,
         reading={**reading, **(notes or {})},
+        instrument=instrument,
     )
 
 

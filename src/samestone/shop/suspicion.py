@@ -14,14 +14,14 @@ from django.utils import timezone
 
 from samestone import metrology
 from samestone.shop.instrument import as_check
-from samestone.shop.models import Examination, Instrument, InstrumentCheck, Reaction, Reading
+from samestone.shop.models import Examination, Instrument, InstrumentCheck, Photograph, Reaction, Reading
 
-Row = TypeVar("Row", Reading, Reaction)
+Row = TypeVar("Row", Reading, Reaction, Photograph)
 Diary = dict[str, list[InstrumentCheck]]
 
 
 def doubts(rows: Iterable[Row]) -> dict[int, str]:
-    """Why each suspect reading or reaction is suspect, by its id; the others are left out."""
+    """Why each suspect reading, reaction or picture is suspect, by its id; the others are left out."""
     measured = [row for row in rows if row.instrument_id]
     diaries = _diaries({row.instrument for row in measured if row.instrument})
     found = {}
@@ -35,9 +35,10 @@ def fell_into_doubt(look: Examination, since: dt.datetime) -> bool:
     """Whether a check that failed after `since` has put a finding of this look in doubt."""
     rows = [*look.readings.current().select_related("instrument")]
     reactions = [*look.reactions.current().select_related("instrument")]
-    names = {row.instrument.name for row in (*rows, *reactions) if row.instrument}
+    pictures = [*look.photographs.current().select_related("instrument")]
+    names = {row.instrument.name for row in (*rows, *reactions, *pictures) if row.instrument}
     failed = InstrumentCheck.objects.filter(passed=False, at__gt=since, instrument__name__in=names)
-    return failed.exists() and bool(doubts(rows) or doubts(reactions))
+    return failed.exists() and bool(doubts(rows) or doubts(reactions) or doubts(pictures))
 
 
 def doubtful_since(row: Instrument) -> dt.datetime | None:

@@ -9,24 +9,14 @@ from typing import Any
 
 from samestone import imaging
 from samestone.shop import vault
-from samestone.shop.instrument import checks_of
+from samestone.shop.examine.scale import Scale
 from samestone.shop.kinship import same_stones
-from samestone.shop.models import Entry, Examination, Instrument, Photograph
+from samestone.shop.models import Entry, Examination, Photograph
 
 MEASURED = "claws measured"
 # Less than this of a width over the crown: a shoulder of the ring rather than a claw, until someone says otherwise.
 SHOULDER_REACH = 0.05
 SAME_CLAW_DEG = 20.0
-
-
-@dataclass(frozen=True)
-class Scale:
-    """Micrometres per pixel of a camera or microscope, as its last good stage micrometer check found."""
-
-    instrument: Instrument
-    um_per_px: float
-    u: float
-    on: str
 
 
 @dataclass(frozen=True)
@@ -80,17 +70,6 @@ def _measure(digest: str) -> Any:
         return imaging.microscope.measure_prongs(imaging.open_photo(vault.read(digest)))
     except imaging.microscope.NoProngs as error:
         return str(error)
-
-
-def scales() -> tuple[Scale, ...]:
-    """The cameras and microscopes in use whose last stage micrometer check was good."""
-    found = []
-    for row in Instrument.objects.filter(kind__in=("camera", "microscope"), retired_at=None).order_by("pk"):
-        checks = [check for check in checks_of(row) if check.kind == "stage micrometer"]
-        if checks and checks[-1].passed:
-            told = checks[-1].detail
-            found.append(Scale(row, float(told["um_per_px"]), float(told["u"]), f"{checks[-1].at:%d %b %Y}"))
-    return tuple(found)
 
 
 def in_unit(width_px: float, u_px: float, scale: Scale | None) -> tuple[str, str, str]:

@@ -11,7 +11,8 @@ from samestone.gem import PROPERTIES, check_values
 from samestone.metrology import Problem
 from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
-from samestone.shop.models import Examination, Instrument
+from samestone.shop.instrument import CAMERAS, same_instrument
+from samestone.shop.models import Examination, Instrument, Photograph
 from samestone.shop.photograph import VIEWS
 from samestone.shop.tool import ToolField
 
@@ -178,15 +179,29 @@ class InscriptionForm(forms.Form):
 
 
 class PictureForm(forms.Form):
-    """`anyway`: keep it though it does not count. Lamp and distance belong to a picture under ultraviolet."""
+    """`anyway`: keep it though it does not count. Lamp and distance belong to a picture under ultraviolet.
+
+    `instrument` is the camera or microscope of the diary; empty for any other.
+    """
 
     view = forms.ChoiceField(choices=words(*VIEWS))
     photograph = forms.FileField()
+    instrument = ToolField(required=False, empty_label="another camera", label="Taken with")
     simulated = forms.BooleanField(required=False)
     anyway = forms.BooleanField(required=False)
     lamp = forms.CharField(max_length=60, required=False)
     distance_mm = DecimalText(lowest="1", highest="1000", required=False)
     once = forms.CharField(max_length=36, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        tool: Any = self.fields["instrument"]
+        tool.offer(Instrument.objects.filter(kind__in=CAMERAS))
+        newest = Photograph.objects.select_related("instrument").order_by("pk").last()
+        if newest:
+            sound = tool.queryset.exclude(pk__in=tool.failed)
+            again = sound.filter(same_instrument(newest.instrument)).first() if newest.instrument else None
+            tool.initial = again.pk if again else (None if newest.instrument is None else tool.initial)
 
     @property
     def notes(self) -> dict[str, str]:
@@ -194,6 +209,14 @@ class PictureForm(forms.Form):
         if self.cleaned_data["view"] != "uv":
             return {}
         return {name: self.cleaned_data[name] for name in ("lamp", "distance_mm") if self.cleaned_data[name]}
+
+
+class FrameForm(forms.Form):
+    """What comes with a live frame: its view, what it is taken with, and how wide the picture will be that is kept."""
+
+    view = forms.CharField(max_length=30, required=False)
+    instrument = forms.ModelChoiceField(Instrument.objects.filter(kind__in=CAMERAS, retired_at=None), required=False)
+    width_px = forms.IntegerField(min_value=1, max_value=100_000, required=False)
 
 
 class CharacteristicForm(forms.Form):

@@ -22,6 +22,9 @@ TURNED_DEG = 3.0
 def read_live(examination: Examination, content: bytes, view: str) -> dict[str, Any]:
     """What the page shows about one small live frame; places are shares of its width and height.
 
+    `low_side_deg` is about where the stone lies lowest, counter-clockwise from 3 o'clock in the picture; None where
+    that cannot be told.
+
     Raises `imaging.BadPhoto`. Nothing is written.
     """
     photo = imaging.open_photo(content)
@@ -37,7 +40,7 @@ def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, 
     blocking = plain.blocking or frame.blocking
     if blocking and frame.outline is None:
         blocking = (*(flag for flag in plain.flags if flag.name == "clipped"), *blocking)
-    says = [f"{flag.sentence} {flag.remedy}" for flag in blocking] or _advice(frame)
+    says = [f"{flag.sentence} {flag.remedy}" for flag in blocking] or advice(frame)
     return {
         "good": not blocking and (not with_stone or frame.lean_deg <= LEVEL_DEG),
         "says": says[0] if says else "",
@@ -45,20 +48,27 @@ def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, 
         "sharp_enough": SHARP_ENOUGH,
         "light": round(frame.light, 2),
         "lean_deg": None if frame.lean_deg is None else round(frame.lean_deg, 1),
+        "low_side_deg": None if frame.low_side_deg is None else round(frame.low_side_deg),
         "turn_deg": None if frame.turn_deg is None else round(frame.turn_deg),
         "girdle": _girdle(photo, frame.outline) if with_stone and frame.outline else None,
     }
 
 
-def _advice(frame: Any) -> list[str]:
+def advice(frame: Any) -> list[str]:
     """What would make a usable picture better, most useful first."""
     said = [f"{flag.sentence} {flag.remedy}" for flag in frame.flags if flag.name in ("clipped", "glare", "soft")]
     if frame.lean_deg is not None and frame.lean_deg > LEVEL_DEG:
-        said.insert(0, f"The stone leans by {frame.lean_deg:.1f}°: level it.")
+        said.insert(0, f"It leans by about {frame.lean_deg:.1f}°: {_levelling(frame.low_side_deg)}.")
     if frame.turn_deg is not None and abs(frame.turn_deg) > TURNED_DEG:
         way = "left" if frame.turn_deg > 0 else "right"
         said.append(f"To lie as before, turn it {abs(frame.turn_deg):.0f}° to the {way}.")
     return said
+
+
+def _levelling(low_side_deg: float | None) -> str:
+    if low_side_deg is None:
+        return "level it"
+    return f"raise it at about {round((90 - low_side_deg) / 30) % 12 or 12} o’clock"
 
 
 def _girdle(photo: imaging.Photo, outline: Any) -> dict[str, Any]:

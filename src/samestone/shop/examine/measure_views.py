@@ -9,13 +9,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from samestone.shop.examine import claws, cleaning, photo_actions
+from samestone.shop.examine import claws, cleaning, photo_actions, scale
 from samestone.shop.examine.forms import SpotForm, TappedClawForm
 from samestone.shop.examine.question import CHARACTERISTICS
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Photograph, Stone
 from samestone.shop.sign_in import signed_in
+from samestone.shop.suspicion import doubts
 
 BLIND = "Someone looks at this stone for the pick-up now; until they have finished, nothing from before is shown."
 
@@ -62,25 +63,26 @@ def show_claws(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, BLIND)
         return redirect("job", envelope=stone.job.envelope)
     found, doubt = claws.find_claws(photo)
-    known = claws.scales()
+    known = scale.scales_of(photo)
     if request.method == "POST":
         return _keep(request, photo, found, known)
-    scale = _chosen(request.GET.get("scale"), known)
+    used = _chosen(request.GET.get("scale"), known)
     visits = claws.earlier_visits(photo)
     rows = [
-        {"number": n, "claw": claw, "wide": claws.in_unit(claw.width_px, claw.u_px, scale)[:2]}
+        {"number": n, "claw": claw, "wide": claws.in_unit(claw.width_px, claw.u_px, used)[:2]}
         | {"earlier": [visit.near(claw.angle_deg) for visit in visits]}
         for n, claw in enumerate(found)
     ]
-    unit = "mm" if scale else "px"
+    unit = "mm" if used else "px"
     page = {"job": stone.job, "stone": stone, "photo": photo, "look": look, "rows": rows, "doubt": doubt}
+    page["in_doubt"] = doubts([photo]).get(photo.pk, "")
     return render(
-        request, "examine/claws.html", {**page, "scales": known, "scale": scale, "visits": visits, "unit": unit}
+        request, "examine/claws.html", {**page, "scales": known, "scale": used, "visits": visits, "unit": unit}
     )
 
 
 def _keep(
-    request: HttpRequest, photo: Photograph, found: tuple[claws.Claw, ...], known: tuple[claws.Scale, ...]
+    request: HttpRequest, photo: Photograph, found: tuple[claws.Claw, ...], known: tuple[scale.Scale, ...]
 ) -> HttpResponse:
     ticked = {text for text in request.POST.getlist("claw") if text.isdecimal()}
     kept: list[dict[str, Any]] = [
@@ -92,17 +94,17 @@ def _keep(
         form = TappedClawForm(request.POST)
         if form.is_valid():
             kept.append({**form.cleaned_data, "state": "", "how": "two taps"})
-    scale = _chosen(request.POST.get("scale"), known)
+    used = _chosen(request.POST.get("scale"), known)
     try:
-        photo_actions.keep_claws(photo, kept, scale=scale, at=timezone.now(), by=signed_in(request))
+        photo_actions.keep_claws(photo, kept, scale=used, at=timezone.now(), by=signed_in(request))
     except NotPossibleNow as error:
         messages.error(request, str(error))
     else:
         messages.success(request, f"Kept: {len(kept)} claw{'s' if len(kept) > 1 else ''}.")
-    return redirect(f"{request.path}?scale={scale.instrument.pk if scale else 'none'}")
+    return redirect(f"{request.path}?scale={used.instrument.pk if used else 'none'}")
 
 
-def _chosen(text: str | None, known: tuple[claws.Scale, ...]) -> claws.Scale | None:
+def _chosen(text: str | None, known: tuple[scale.Scale, ...]) -> scale.Scale | None:
     """The scale that was asked for; without a word the first."""
     if text is None:
         return known[0] if known else None

@@ -10,8 +10,9 @@ from django.db import transaction
 
 from samestone.shop import ledger
 from samestone.shop.examine import actions
-from samestone.shop.examine.claws import MEASURED, Scale, in_unit
+from samestone.shop.examine.claws import MEASURED, in_unit
 from samestone.shop.examine.cleaning import LOOKED, Changes, Spot
+from samestone.shop.examine.scale import Scale
 from samestone.shop.finding import begin_examination, record_finding
 from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Entry, Examination, Mark, Member, Photograph

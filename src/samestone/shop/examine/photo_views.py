@@ -13,11 +13,13 @@ from django.views.decorators.http import require_POST
 from samestone import imaging
 from samestone.gem import care
 from samestone.shop.examine import guide, queries
-from samestone.shop.examine.forms import PictureForm
+from samestone.shop.examine.forms import FrameForm, PictureForm
+from samestone.shop.examine.scale import scale_words
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.models import Examination, Instrument
 from samestone.shop.photograph import VIEWS, DoesNotCount, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
+from samestone.shop.suspicion import doubts
 
 UNPROCESSABLE = 422
 _AS_RECEIVED = ("as received", "side", "prongs")
@@ -33,12 +35,15 @@ def picture_page(request: HttpRequest, examination: Examination) -> dict[str, An
     done = {row.view for row in taken}
     following = next((view for view in (views[0], "side") if view not in done), views[2])
     chosen = request.GET.get("view")
+    form, in_doubt = PictureForm(), doubts(taken)
     return {
-        "pictures": taken,
+        "pictures": [{"photo": row, "doubt": in_doubt.get(row.pk, "")} for row in taken],
         "views": [{"name": view, "taken": view in done, "usual": not received and view in _USUAL} for view in views],
         "view": chosen if chosen in views else following,
         "cautions_uv": () if received else care.cautions("uv"),
         "lamps": Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk"),
+        "tool": form["instrument"],
+        "scale": scale_words(Instrument.objects.filter(pk=form["instrument"].initial).first(), 0),
     }
 
 
@@ -60,6 +65,7 @@ def keep_picture(request: HttpRequest, pk: int) -> HttpResponse:
             simulated=fields["simulated"],
             must_count=not fields["anyway"],
             notes=form.notes,
+            instrument=fields["instrument"],
             once=fields["once"] or None,
         )
     except DoesNotCount as error:
@@ -75,8 +81,15 @@ def read_frame(request: HttpRequest, pk: int) -> HttpResponse:
     examination, sent = _examination(pk), request.FILES.get("frame")
     if sent is None or (sent.size or 0) > LARGEST_FRAME:
         return JsonResponse({"says": "Send one small frame."}, status=UNPROCESSABLE)
+    form = FrameForm(request.POST)
+    if not form.is_valid():
+        return JsonResponse(
+            {"says": "Send the frame with its view and the width of the picture."}, status=UNPROCESSABLE
+        )
+    asked = form.cleaned_data
     try:
-        return JsonResponse(guide.read_live(examination, sent.read(), request.POST.get("view", "")))
+        told = guide.read_live(examination, sent.read(), asked["view"])
+        return JsonResponse({**told, "scale": scale_words(asked["instrument"], asked["width_px"] or 0)})
     except imaging.BadPhoto as error:
         return JsonResponse({"says": str(error)}, status=UNPROCESSABLE)
 

@@ -110,6 +110,10 @@ class MicrometerForm(forms.Form):
     division_um = DecimalText(
         label="One division", unit="µm", lowest="0.1", highest="5000", initial="10", required=False
     )
+    magnification = DecimalText(
+        label="Magnification set", unit="×", lowest="0.01", highest="10000", required=False,
+        help_text="as the instrument shows it",
+    )  # fmt: skip
     um_per_px = DecimalText(
         label="Or the scale, measured elsewhere", unit="µm per pixel", lowest="0.001", highest="1000", required=False
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
+from decimal import Decimal
 
 from samestone import metrology
 from samestone.gem import PROPERTIES
@@ -213,10 +214,16 @@ def history(row: Instrument) -> tuple[Instrument, ...]:
     return tuple(Instrument.objects.filter(same_instrument(row)).order_by("-since", "-pk"))
 
 
-def on_file(row: Instrument) -> tuple[str, str] | None:
-    """The scale of a camera that later checks are held against: the first good one."""
-    first = next((check for check in checks_of(row) if check.kind == "stage micrometer" and check.passed), None)
+def on_file(row: Instrument, magnification: str = "") -> tuple[str, str] | None:
+    """The scale of a camera that later checks are held against: the first good one at this magnification."""
+    good = (check for check in checks_of(row) if check.kind == "stage micrometer" and check.passed)
+    alike = (check for check in good if _number(check.detail.get("magnification")) == _number(magnification))
+    first = next(alike, None)
     return (first.detail["um_per_px"], first.detail["u"]) if first else None
+
+
+def _number(text: str | None) -> Decimal | None:
+    return Decimal(text) if text else None
 
 
 def initial_for(row: Instrument, kind: str) -> dict[str, str]:
@@ -224,4 +231,6 @@ def initial_for(row: Instrument, kind: str) -> dict[str, str]:
     last = next((check for check in reversed(checks_of(row)) if check.kind == kind), None)
     if last is None:
         return {}
-    return {name: last.detail[name] for name in ("agreed_mm", "expected", "u_block") if name in last.detail}
+    return {
+        name: last.detail[name] for name in ("agreed_mm", "expected", "u_block", "magnification") if name in last.detail
+    }

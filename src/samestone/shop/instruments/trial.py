@@ -70,17 +70,17 @@ def read_micrometer(content: bytes, division_um: str) -> dict[str, str]:
     except (imaging.BadPhoto, imaging.microscope.Unresolved) as error:
         raise ValueError(str(error)) from error
     u = math.hypot(found.u, FOCUS_SHARE * found.um_per_px)
-    return {"um_per_px": f"{found.um_per_px:.6g}", "u": f"{u:.2g}", "rulings": str(found.rulings)}
+    read = {"um_per_px": f"{found.um_per_px:.6g}", "u": f"{u:.2g}", "rulings": str(found.rulings)}
+    return {**read, "width_px": str(photo.width)}
 
 
 def try_micrometer(typed: Mapping[str, Any], on_file: tuple[str, str] | None) -> Trial:
-    """A stage micrometer under the camera; the first one is what later ones are held against."""
+    """A stage micrometer under the camera; the first one at a magnification is what later ones are held against."""
     scale, u = typed["um_per_px"], typed["u"]
     known, u_known = on_file or (scale, u)
     outcome = diary.check_camera(float(scale), float(u), float(known), float(u_known))
-    return Trial(
-        outcome, known, [scale], {"um_per_px": scale, "u": u, "u_on_file": u_known, "rulings": typed.get("rulings", "")}
-    )
+    told = {name: typed[name] for name in ("rulings", "width_px", "magnification") if typed.get(name)}
+    return Trial(outcome, known, [scale], {"um_per_px": scale, "u": u, "u_on_file": u_known, **told})
 
 
 def _numbers(texts: Sequence[str]) -> list[float]:

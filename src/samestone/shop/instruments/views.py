@@ -78,7 +78,7 @@ def _try(row: Instrument, kind: str, typed: dict[str, Any]) -> trial.Trial:
     if kind == "uv box":
         return trial.try_lamp(typed)
     if kind == "stage micrometer":
-        return trial.try_micrometer(typed, queries.on_file(row))
+        return trial.try_micrometer(typed, queries.on_file(row, typed["magnification"]))
     measured = {"zero": trial.try_zero, "gauge blocks": trial.try_blocks, "known weight": trial.try_weight}
     return measured[kind](typed, as_metrology(row))
 

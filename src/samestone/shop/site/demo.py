@@ -113,8 +113,10 @@ def look(examination: Examination, seen: story.Look, clock: Clock, by: Member) -
 
 
 def keep_pictures(examination: Examination, pictures: dict[str, str], clock: Clock, by: Member) -> None:
+    microscope = Instrument.objects.get(kind="microscope", retired_at=None)
     for view, name in pictures.items():
-        keep_photograph(examination, picture(name), view=view, at=clock.after(0.5), by=by, simulated=True)
+        fields: Any = {"view": view, "instrument": microscope, "simulated": True}
+        keep_photograph(examination, picture(name), at=clock.after(0.5), by=by, **fields)
 
 
 def picture(name: str) -> bytes:
