@@ -17,11 +17,24 @@ from samestone import evidence
 from samestone.shop import passage, vault
 from samestone.shop.audit import check_shop
 from samestone.shop.examine import actions as examine
+from samestone.shop.examine import photo_actions
+from samestone.shop.examine.scale import Scale
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.intake import actions as intake
 from samestone.shop.intake import paperwork
 from samestone.shop.kinship import same_stones
-from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Person, Reading, Stone
+from samestone.shop.models import (
+    Examination,
+    Instrument,
+    InstrumentCheck,
+    Job,
+    Mark,
+    Member,
+    Person,
+    Photograph,
+    Reading,
+    Stone,
+)
 from samestone.shop.photograph import keep_photograph
 from samestone.shop.records import (
     actions,
@@ -126,6 +139,65 @@ def test_what_it_can_still_be_never_tells_mined_from_grown(browser: Client, at: 
     assert "natural from laboratory-grown" in page
     refused = browser.get(f"/stone/{row.pk}/materials/", {"in_air": "1.0"}).content.decode()
     assert "Give both weights" in refused
+
+
+def measured(row: Stone, widths_px: dict[int, float], um: float, *, at: dt.datetime, by: Member) -> Photograph:
+    """A finished take-in look with one picture in which these claws were measured; in pixels where `um` is 0."""
+    begun = begin_examination(row, "take-in", at=at, by=by)
+    microscope = Instrument.objects.get(kind="microscope")
+    content = (files("samestone.simulate") / "pictures" / "cleaned.jpg").read_bytes()
+    fields: dict[str, Any] = {"view": "face-up", "instrument": microscope, "simulated": True}
+    photo = keep_photograph(begun, content, at=at, by=by, **fields)
+    claws = [
+        {"angle_deg": angle, "width_px": px, "u_px": 1.0, "state": "", "how": "found"}
+        for angle, px in widths_px.items()
+    ]
+    scale = Scale(microscope, um, um / 1000, "2 Mar 2026") if um else None
+    photo_actions.keep_claws(photo, claws, scale=scale, at=at, by=by)
+    finish_examination(begun, at=at, by=by)
+    return photo
+
+
+def test_claw_widths_stand_with_each_visit_and_the_change_since(
+    browser: Client, owner: Member, at: dt.datetime
+) -> None:
+    """100 px of 10 um, u of 1 px and of one in a thousand: 1.000 mm, u 0.0100; two of them differ with u 0.0141."""
+    later, last = at + 800 * DAY, at + 1600 * DAY
+    rows = [take_in(str(n), at=when, by=owner) for n, when in enumerate((at, later, last), start=1)]
+    measured(rows[0], {45: 100, 135: 100, 225: 100}, 10, at=at, by=owner)
+    measured(rows[1], {52: 98, 130: 94, 225: 100}, 10, at=later, by=owner)
+    measured(rows[2], {45: 91, 135: 106}, 0, at=last, by=owner)
+    for one, earlier in ((rows[1], rows[0]), (rows[2], rows[1])):
+        actions.recognise_stone(one, earlier, at=last, by=owner)
+    first, second, third = (visit.widths for visit in stone.visits(rows[0]))
+    assert [(one.now.width, one.now.u, one.words) for one in first] == [("1.000", "0.010", "")] * 3
+    assert [(one.change, one.u, one.words) for one in second] == [
+        ("−0.020", "0.014", "within the error"),
+        ("−0.060", "0.014", "narrower"),
+        ("+0.000", "0.014", "within the error"),
+    ]
+    assert all(one.since == at for one in second)
+    assert [(one.now.unit, one.since) for one in third] == [("px", None)] * 2, "pixels of two pictures are not compared"
+    page = browser.get(f"/stone/{rows[2].pk}/").content.decode()
+    assert "0.940 ± 0.010 mm" in page and "−0.060 ± 0.014 since 2 Mar 2026: <strong>narrower</strong>" in page
+    assert "within the error" in page and "no scale: not compared" in page
+
+
+def test_claw_widths_of_a_microscope_that_failed_are_in_doubt_and_not_compared(
+    browser: Client, owner: Member, at: dt.datetime
+) -> None:
+    rows = [take_in("1", at=at, by=owner), take_in("2", at=at + 30 * DAY, by=owner)]
+    measured(rows[0], {45: 100}, 10, at=at, by=owner)
+    measured(rows[1], {45: 80}, 10, at=at + 30 * DAY, by=owner)
+    actions.recognise_stone(rows[1], rows[0], at=at + 30 * DAY, by=owner)
+    assert [one.words for one in stone.visits(rows[1])[1].widths] == ["narrower"]
+    tool = Instrument.objects.get(kind="microscope")
+    for days, passed in ((1, True), (40, False)):
+        fields = {"kind": "stage micrometer", "passed": passed, "detail": {"um_per_px": "10", "u": "0.01"}}
+        InstrumentCheck.objects.create(instrument=tool, at=at + days * DAY, by=owner, **fields)
+    [one] = stone.visits(rows[1])[1].widths
+    assert (one.words, one.since) == ("", None) and one.now.doubt.startswith("the microscope failed its check")
+    assert "in doubt: the microscope failed" in browser.get(f"/stone/{rows[1].pk}/").content.decode()
 
 
 def test_visits_stand_side_by_side_once_the_stone_is_known_again(

@@ -31,6 +31,11 @@ def doubts(rows: Iterable[Row]) -> dict[int, str]:
     return found
 
 
+def doubt_of(tool: Instrument, at: dt.datetime) -> str:
+    """Why something found with this instrument at this moment is suspect; empty where it is not."""
+    return _doubt(_diaries({tool})[_key(tool)], tool.name, at)
+
+
 def fell_into_doubt(look: Examination, since: dt.datetime) -> bool:
     """Whether a check that failed after `since` has put a finding of this look in doubt."""
     rows = [*look.readings.current().select_related("instrument")]

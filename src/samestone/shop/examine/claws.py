@@ -9,14 +9,13 @@ from typing import Any
 
 from samestone import imaging
 from samestone.shop import vault
+from samestone.shop.claw_width import MEASURED, SAME_CLAW_DEG, apart_deg
 from samestone.shop.examine.scale import Scale
 from samestone.shop.kinship import same_stones
 from samestone.shop.models import Entry, Examination, Photograph
 
-MEASURED = "claws measured"
 # Less than this of a width over the crown: a shoulder of the ring rather than a claw, until someone says otherwise.
 SHOULDER_REACH = 0.05
-SAME_CLAW_DEG = 20.0
 
 
 @dataclass(frozen=True)
@@ -40,7 +39,7 @@ class Visit:
 
     def near(self, angle_deg: float) -> str:
         """The width of the claw nearest to this direction; empty where none is."""
-        apart = {abs((angle - angle_deg + 180) % 360 - 180): text for angle, text in self.widths}
+        apart = {apart_deg(angle, angle_deg): text for angle, text in self.widths}
         return apart[min(apart)] if apart and min(apart) < SAME_CLAW_DEG else ""
 
 

@@ -9,8 +9,9 @@ from typing import Any
 from django.db import transaction
 
 from samestone.shop import ledger
+from samestone.shop.claw_width import MEASURED
 from samestone.shop.examine import actions
-from samestone.shop.examine.claws import MEASURED, in_unit
+from samestone.shop.examine.claws import in_unit
 from samestone.shop.examine.cleaning import LOOKED, Changes, Spot
 from samestone.shop.examine.scale import Scale
 from samestone.shop.finding import begin_examination, record_finding

@@ -8,6 +8,7 @@ from typing import Any
 
 from samestone import evidence, metrology
 from samestone.gem import PROPERTIES
+from samestone.shop import claw_width
 from samestone.shop.casefile import examination_record
 from samestone.shop.instrument import as_metrology
 from samestone.shop.kinship import same_stones
@@ -44,6 +45,8 @@ class Visit:
     picture: Photograph | None
     marks: list[Mark]
     claws: str
+    widths: tuple[claw_width.Change, ...]
+    picture_doubt: str
 
 
 def is_being_examined(stone: Stone) -> bool:
@@ -140,10 +143,12 @@ def visits(stone: Stone) -> tuple[Visit, ...]:
     """Every finished look at the stone through the years, oldest first."""
     looks = Examination.objects.filter(stone__in=same_stones(stone), finished_at__isnull=False)
     rows = looks.exclude(occasion=Examination.Occasion.RECEIVED).select_related("stone__piece__job")
-    return tuple(_visit(look) for look in rows.order_by("finished_at", "pk"))
+    ordered = list(rows.order_by("finished_at", "pk"))
+    widths = claw_width.changes(ordered)
+    return tuple(_visit(look, widths.get(look.pk, ())) for look in ordered)
 
 
-def _visit(look: Examination) -> Visit:
+def _visit(look: Examination, widths: tuple[claw_width.Change, ...]) -> Visit:
     record = examination_record(look)
     told = {one["property"]: ", ".join(one["indications"]) for one in record["readings"]}
     for one in record["reactions"]:
@@ -152,7 +157,8 @@ def _visit(look: Examination) -> Visit:
     told |= {one["what"]: f"not seen: {one['why']}" for one in record["not_examined"]}
     if "characteristics" in record:
         told["characteristics"] = f"{len(record['characteristics'])} marks in the stone"
-    pictures = look.photographs.current().filter(usable=True)
+    pictures = look.photographs.current().filter(usable=True).select_related("instrument")
+    picture = pictures.filter(view="face-up").last() or pictures.last()
     received = Mark.objects.current().filter(examination__stone=look.stone)
     hidden = ("characteristic",) if look.setting == "set" else ("characteristic", "claw", "hidden")
     claws = [mark.kind for mark in received.filter(category="claw")]
@@ -160,9 +166,11 @@ def _visit(look: Examination) -> Visit:
         job=look.job,
         examination=look,
         told=told,
-        picture=pictures.filter(view="face-up").last() or pictures.last(),
+        picture=picture,
+        picture_doubt=doubts([picture]).get(picture.pk, "") if picture else "",
         marks=[*look.marks.current().filter(category="characteristic"), *received.exclude(category__in=hidden)],
         claws=", ".join(f"{claws.count(kind)} {kind}" for kind in dict.fromkeys(claws)),
+        widths=widths,
     )
 
 

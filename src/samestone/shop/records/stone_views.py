@@ -30,6 +30,7 @@ def show_visits(request: HttpRequest, pk: int) -> HttpResponse:
         "job": row.job,
         "visits": seen,
         "rows": stone.visit_rows(seen),
+        "any_widths": any(visit.widths for visit in seen),
         "same": same_stones(row),
         "candidates": stone.earlier_candidates(row),
         "against": stone.against_first_visit(row, _population()),
