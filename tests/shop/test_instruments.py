@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -23,10 +24,22 @@ from samestone.shop.instrument import ENOUGH_DOF, as_check, as_metrology, declar
 from samestone.shop.instruments import actions, queries, trial
 from samestone.shop.intake import actions as intake
 from samestone.shop.life import NotPossibleNow
-from samestone.shop.models import Instrument, InstrumentCheck, Job, Member, Reaction, Reading, Stone
+from samestone.shop.models import (
+    Examination,
+    Instrument,
+    InstrumentCheck,
+    Job,
+    Member,
+    Photograph,
+    Reaction,
+    Reading,
+    Stone,
+)
+from samestone.shop.photograph import keep_photograph
 from samestone.shop.pickup import actions as pickup
+from samestone.shop.pickup import pictures as pickup_pictures
 from samestone.shop.pickup import queries as pickup_queries
-from samestone.shop.suspicion import around
+from samestone.shop.suspicion import around, doubts
 from samestone.simulate import plates
 
 pytestmark = pytest.mark.django_db
@@ -162,6 +175,74 @@ def test_a_probe_that_fails_takes_its_reactions_with_it(stone: Stone, owner: Mem
     assert written["reactions"] == []
     assert written["not_examined"][0]["what"] == "thermal_probe"
     evidence.read_examination(written)
+
+
+def check_scale(camera: Instrument, um_per_px: str, *, at: dt.datetime, by: Member) -> InstrumentCheck:
+    typed = {"um_per_px": um_per_px, "u": "0.002"}
+    return actions.record_check(
+        camera, "stage micrometer", trial.try_micrometer(typed, queries.on_file(camera)), at=at, by=by
+    )
+
+
+def photographed(look: Examination, name: str, tool: Instrument | None, *, at: dt.datetime, by: Member) -> Photograph:
+    content = (files("samestone.simulate") / "pictures" / f"{name}.jpg").read_bytes()
+    return keep_photograph(look, content, view="face-up", at=at, by=by, instrument=tool, simulated=True)
+
+
+def test_a_microscope_that_fails_puts_its_pictures_in_doubt_until_they_are_taken_again(
+    browser: Client, stone: Stone, owner: Member, at: dt.datetime
+) -> None:
+    microscope = Instrument.objects.get(kind="microscope")
+    look = begin_examination(stone, "take-in", at=at, by=owner)
+    early = photographed(look, "camera", microscope, at=at, by=owner)
+    assert check_scale(microscope, "8.000", at=at + DAY, by=owner).passed
+    another = photographed(look, "loose", None, at=at + 2 * DAY, by=owner)
+    later = photographed(look, "cleaned", microscope, at=at + 2 * DAY, by=owner)
+    now = photographed(begin_examination(stone, "pick-up", at=at, by=owner), "pickup", None, at=at + 3 * DAY, by=owner)
+    assert "why_not" not in pickup_pictures.lay_together(later, now)["line"]
+    assert not check_scale(microscope, "8.200", at=at + 4 * DAY, by=owner).passed
+    assert set(doubts([early, later, another, now])) == {later.pk}
+    line = pickup_pictures.lay_together(later, now)["line"]
+    assert "log10_lr" not in line and line["why_not"].startswith(
+        "The earlier picture is in doubt: the microscope failed"
+    )
+    [pair] = pickup_queries.picture_pairs(stone)
+    assert pair.before == another, "a sound picture goes before a newer one in doubt"
+    assert (
+        "In doubt: the microscope failed its check" in browser.get(f"/examination/{look.pk}/pictures/").content.decode()
+    )
+    [touched] = queries.touched_jobs(microscope)
+    assert [(one.waiting, one.repeated) for one in touched.looks] == [((), ("face-up picture",))]
+    diary = browser.get(f"/instruments/{microscope.pk}/").content.decode()
+    assert "face-up picture" in diary and "photographed since the last good check" in diary
+
+
+def test_a_verdict_is_reached_again_when_the_microscope_failed_since(
+    job: Job, stone: Stone, owner: Member, at: dt.datetime
+) -> None:
+    microscope = Instrument.objects.get(kind="microscope")
+    check_scale(microscope, "8.000", at=at, by=owner)
+    look = begin_examination(stone, "take-in", at=at, by=owner)
+    photo = photographed(look, "cleaned", microscope, at=at + DAY, by=owner)
+    finish_examination(look, at=at + DAY, by=owner)
+    job = intake.finish_take_in(job, at=at + DAY, by=owner)
+    for name in ("given to bench", "inspected", "made ready"):
+        job = passage.move_job(job, name, at=at + DAY, by=owner)
+    again = begin_examination(stone, "pick-up", at=at + 2 * DAY, by=owner)
+    photographed(again, "pickup", None, at=at + 2 * DAY, by=owner)
+    finish_examination(again, at=at + 2 * DAY, by=owner)
+    pickup.judge_stone(stone, at=at + 2 * DAY, by=owner)
+    assert pickup_queries.stones_at_pick_up(job)[0].judgement is not None
+    check_scale(microscope, "8.200", at=at + 3 * DAY, by=owner)
+    assert pickup_queries.stones_at_pick_up(job)[0].judgement is None
+    [touched] = queries.touched_jobs(microscope)
+    assert (touched.open, touched.looks[0].waiting) == (1, ("face-up picture",))
+    repeat = begin_examination(stone, "take-in", at=at + 4 * DAY, by=owner)
+    check_scale(microscope, "8.001", at=at + 4 * DAY, by=owner)
+    photographed(repeat, "loose", microscope, at=at + 5 * DAY, by=owner)
+    finish_examination(repeat, at=at + 5 * DAY, by=owner)
+    assert [one.open for one in queries.touched_jobs(microscope)] == [0]
+    assert doubts([photo]) and check_shop() == ()
 
 
 def test_a_weight_too_coarse_for_the_scale_is_refused(browser: Client, owner: Member) -> None:

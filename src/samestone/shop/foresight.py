@@ -12,6 +12,7 @@ from typing import Any
 from samestone import evidence
 from samestone.shop.casefile import examination_record
 from samestone.shop.models import Examination
+from samestone.shop.suspicion import doubts
 
 # The question of an examination that answers what evidence plans, and the words for it.
 _QUESTIONS = {
@@ -49,7 +50,8 @@ def next_looks(examination: Examination) -> tuple[NextLook, ...]:
     except evidence.BadRecord:
         return ()  # the question page itself says what is wrong with a record
     blind = set(examination.not_examined.current().values_list("what", flat=True))
-    if examination.photographs.current().filter(usable=True).exists():
+    pictures = list(examination.photographs.current().filter(usable=True).select_related("instrument"))
+    if len(pictures) > len(doubts(pictures)):
         blind.add("photographs")
     if examination.setting == "set":
         blind.add("weight_ct")

@@ -34,6 +34,7 @@ def show_cleaning(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         return _confirm(request, stone, changes)
     chosen = changes.spot(request.GET.get("spot", ""))
+    page["in_doubt"] = next(iter(doubts([changes.before.photo, changes.after.photo]).values()), "")
     agreed = sum(spot.said == photo_actions.AGREED for spot in changes.spots)
     return render(request, "examine/cleaning.html", {**page, "changes": changes, "chosen": chosen, "agreed": agreed})
 

@@ -11,11 +11,21 @@ from samestone import metrology
 from samestone.gem import PROPERTIES
 from samestone.shop.instrument import CHECKS, ENOUGH_DOF, as_check, as_metrology, checks_of, same_instrument
 from samestone.shop.life import Station
-from samestone.shop.models import Examination, Instrument, InstrumentCheck, Job, Reaction, Reading, Stone
+from samestone.shop.models import (
+    Examination,
+    Instrument,
+    InstrumentCheck,
+    Job,
+    Photograph,
+    Reaction,
+    Reading,
+    Stone,
+)
 from samestone.shop.suspicion import doubtful_since, doubts
 
 # How often each check is usual (common practice, no source), in days.
 USUAL_DAYS = {"zero": 1, "gauge blocks": 7, "known weight": 7, "known stones": 1, "uv box": 30, "stage micrometer": 30}
+Found = Reading | Reaction | Photograph
 # The newest looks tell how an instrument is used now.
 MOST_LOOKS = 2000
 
@@ -129,7 +139,7 @@ def drift_words(row: Instrument) -> str:
 
 
 def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
-    """The jobs with suspect findings of this instrument: by pick-up date, those gone home last."""
+    """The jobs with suspect findings or pictures of this instrument: by pick-up date, those gone home last."""
     since = doubtful_since(row)
     if since is None:
         return ()
@@ -137,8 +147,9 @@ def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
     around = ("instrument", "examination__stone__piece__job")
     readings = list(Reading.objects.current().filter(**made_with).select_related(*around))
     reactions = list(Reaction.objects.current().filter(**made_with).select_related(*around))
-    found: dict[Job, dict[Examination, list[Reading | Reaction]]] = defaultdict(lambda: defaultdict(list))
-    for rows in (readings, reactions):
+    pictures = list(Photograph.objects.current().filter(usable=True, **made_with).select_related(*around))
+    found: dict[Job, dict[Examination, list[Found]]] = defaultdict(lambda: defaultdict(list))
+    for rows in (readings, reactions, pictures):
         suspect = doubts(rows)
         for one in rows:
             if one.pk in suspect:
@@ -147,8 +158,8 @@ def touched_jobs(row: Instrument) -> tuple[Touched, ...]:
     return tuple(sorted(touched, key=lambda one: (one.gone, one.job.due or dt.date.max, one.job.envelope)))
 
 
-def _touched(look: Examination, rows: list[Reading | Reaction]) -> TouchedLook:
-    named = {in_words(row.property if isinstance(row, Reading) else row.test): _is_repeated(row, look) for row in rows}
+def _touched(look: Examination, rows: list[Found]) -> TouchedLook:
+    named = {_name(row): _is_repeated(row, look) for row in rows}
     as_then = Stone.objects.filter(pk=look.stone.pk, setting=look.setting).exists()
     return TouchedLook(
         look=look,
@@ -159,23 +170,30 @@ def _touched(look: Examination, rows: list[Reading | Reaction]) -> TouchedLook:
     )
 
 
+def _name(row: Found) -> str:
+    if isinstance(row, Photograph):
+        return f"{row.view} picture"
+    return in_words(row.property if isinstance(row, Reading) else row.test)
+
+
 def in_words(name: str) -> str:
     """`diameter_min_mm` is read as smallest diameter, `uv_long_wave` as uv long wave."""
     return PROPERTIES[name].label if name in PROPERTIES else name.replace("_", " ")
 
 
-def _is_repeated(row: Reading | Reaction, look: Examination) -> bool:
+def _is_repeated(row: Found, look: Examination) -> bool:
     """Whether a usable finding of the same thing stands in another look at the stone on the same occasion."""
     same = {
         "examination__stone": look.stone,
         "examination__occasion": look.occasion,
         "examination__setting": look.setting,
     }
-    rows = (
-        Reading.objects.current().filter(property=row.property, **same)
-        if isinstance(row, Reading)
-        else Reaction.objects.current().filter(test=row.test, **same)
-    )
+    if isinstance(row, Reading):
+        rows = Reading.objects.current().filter(property=row.property, **same)
+    elif isinstance(row, Reaction):
+        rows = Reaction.objects.current().filter(test=row.test, **same)
+    else:
+        rows = Photograph.objects.current().filter(view=row.view, usable=True, **same)
     others = list(rows.select_related("instrument"))
     suspect = doubts(others)
     return any(other.pk not in suspect for other in others)

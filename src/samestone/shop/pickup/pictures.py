@@ -10,6 +10,7 @@ from typing import Any
 from samestone import evidence, imaging
 from samestone.shop import ledger, vault
 from samestone.shop.models import Photograph
+from samestone.shop.suspicion import doubts
 
 # With fewer stones behind a calibration its number is not shown.
 FEWEST_STONES = 20
@@ -20,9 +21,10 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
     as `before`, counter-clockwise as seen, -180 to 180 degrees.
 
     `known` says whether the turn was found from the stone itself; otherwise it is 0 and `reason` says why. `line` is
-    what the pictures say of the stone, or why they say nothing.
+    what the pictures say of the stone, or why they say nothing: pictures in doubt are laid together for the eye alone.
     """
     compared = imaging.compare_photos(_open(before), _open(now))
+    doubt = _doubt(before, now)
     turn = (-compared.rotation_deg + 180) % 360 - 180
     return {
         "before": before.pk,
@@ -32,8 +34,18 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
         "reason": _counter_words(compared.reason),
         "place_before": _place(compared.a),
         "place_now": _place(compared.b),
-        "line": _line(compared),
+        "line": {"protocol": compared.protocol, "why_not": doubt} if doubt else _line(compared),
     }
+
+
+def _doubt(before: Photograph, now: Photograph) -> str:
+    why = doubts([before, now])
+    found = [
+        f"The {when} picture is in doubt: {why[photo.pk]}."
+        for photo, when in ((before, "earlier"), (now, "new"))
+        if photo.pk in why
+    ]
+    return " ".join(found)
 
 
 def _line(compared: imaging.PhotoComparison) -> dict[str, Any]:

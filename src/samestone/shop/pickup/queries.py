@@ -12,7 +12,7 @@ from samestone.shop import ledger
 from samestone.shop.life import Station
 from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
 from samestone.shop.pickup import policy
-from samestone.shop.suspicion import fell_into_doubt
+from samestone.shop.suspicion import doubts, fell_into_doubt
 from samestone.shop.wording import name_of, unit_of
 
 LADDER = {
@@ -223,8 +223,13 @@ def received_pictures(job: Job) -> tuple[Photograph, ...]:
 
 
 def _pictures(stone: Stone, *occasions: str) -> list[Photograph]:
-    rows = Photograph.objects.current().filter(examination__stone=stone, examination__occasion__in=occasions)
-    return [row for row in rows if row.usable]
+    """The usable ones, those in doubt first: of two of one view the last counts."""
+    rows = Photograph.objects.current().filter(
+        examination__stone=stone, examination__occasion__in=occasions, usable=True
+    )
+    pictures = list(rows.select_related("instrument"))
+    suspect = doubts(pictures)
+    return sorted(pictures, key=lambda row: row.pk not in suspect)
 
 
 def _last(stone: Stone, occasion: str, *, finished: bool) -> Examination | None:
