@@ -8,6 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from samestone.gem.solid import Proportions, build_round
+from samestone.imaging.brilliant import SideView, brilliant_corners, corner_slopes
 from samestone.imaging.microscope import NoSilhouette, measure_silhouette
 
 STONE = Proportions(57.0, 34.2, 40.9, 3.0, 52.0, 78.0)
@@ -37,6 +38,36 @@ def test_three_turned_views_give_the_proportions() -> None:
     assert reading.table_percent.value == pytest.approx(STONE.table, abs=0.8)
     assert reading.diameter_px.value == pytest.approx(420, rel=0.008)
     assert reading.flags == ()
+
+
+def test_dust_on_the_ground_far_from_the_stone_changes_nothing() -> None:
+    views = [side_view(azimuth) for azimuth in (7.0, 31.0)]
+    clean = measure_silhouette(views)
+    for view in views:
+        view[60:66, 520:526] = 0.2
+    dusty = measure_silhouette(views)
+    assert dusty.rms_px == pytest.approx(clean.rms_px, abs=0.02)
+    assert dusty.pavilion_angle_deg.value == pytest.approx(clean.pavilion_angle_deg.value, abs=0.02)
+    assert dusty.table_percent.value == pytest.approx(clean.table_percent.value, abs=0.1)
+
+
+def test_slopes_of_the_outline_are_its_differences() -> None:
+    """Distances from the hull as functions of scale, proportions and pose: analytic against central differences."""
+    known = np.array([800.0, 57.0, 34.5, 41.0, 3.0, 52.0, 78.0, 0.05, 0.3, 0.012, 0.03, 500.0, 400.0])
+    turn = np.linspace(0, 2 * np.pi, 200)
+    points = np.column_stack([500 + 420 * np.cos(turn), 430 + 250 * np.sin(turn)])
+
+    def misses(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        return SideView.of(brilliant_corners(x[1:8]), x[0], x[7], x[8:]).misses(points)
+
+    view = SideView.of(brilliant_corners(known[1:8]), known[0], known[7], known[8:])
+    slopes = np.hstack(view.slopes(points, corner_slopes(known[1:8])))
+    steps = [0.01, 0.01, 0.01, 0.01, 0.01, 0.05, 0.05, 1e-4, 1e-5, 1e-5, 1e-5, 1e-3, 1e-3]
+    for k, step in enumerate(steps):
+        move = np.eye(1, known.size, k).ravel() * step
+        numeric = (misses(known + move) - misses(known - move)) / (2 * step)
+        agree = np.abs(numeric - slopes[:, k]) < 1e-4 * max(1.0, float(np.abs(numeric).max()))
+        assert agree.mean() > 0.97, "but for points whose nearest side changes within the step"
 
 
 def test_a_bright_empty_ground_and_a_cut_off_stone_are_refused() -> None:

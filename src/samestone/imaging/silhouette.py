@@ -14,12 +14,15 @@ from itertools import product
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+
+from samestone.imaging.brilliant import NAMES, SideView, brilliant_corners, corner_slopes, nearest_side
 
 Array = NDArray[np.float64]
 
 RAYS = 540
 """Contour points a view: rays from the middle of the stone."""
+STRAY = 0.12
+"""A point this much farther out than its neighbours is dust on the ground, not the outline."""
 CORNER_PX = 4.0
 """Contour this near to a sharp corner of the model is not used: blur rounds corners, not edges."""
 PRIOR = {
@@ -35,18 +38,20 @@ PRIOR = {
 of the rest are wide beside what a sharp outline says. Ranges of cut diamonds: common practice, no source."""
 GOOD_RMS_PX = 0.12
 """A joint fit this close needs no other starts: it is what blur and noise alone leave."""
-FACET_DEG = 0.4
+FACET_DEG = 0.5
 """How far one facet's slope may be from the mean of its eight, as a standard deviation; a view shows two or three of
 them. This and the next three are from trials on simulated stones with uneven facets."""
-TABLE_PERCENT, GIRDLE_PERCENT, DEPTH_PERCENT = 0.35, 0.15, 0.6
-"""The like for the table and the girdle, whatever the number of views, and for the depth in one view."""
+TABLE_PERCENT, GIRDLE_PERCENT, DEPTH_PERCENT = 0.35, 0.8, 0.6
+"""The like for the table, whatever the number of views, and for girdle and depth as for slopes."""
 LIMITS = np.array([[45.0, 25, 37, 0.3, 30, 60, 0.0], [75.0, 43, 45, 9.0, 75, 92, 0.15]])
 """Nothing outside is tried, in the order of NAMES; wider than any brilliant that a jeweller is handed."""
 DISTANCE = 0.004
 """Relative standard uncertainty of the diameter: an outline hardly shows how far away the camera was (from trials)."""
 LARGEST_LEAN = 0.15
 """Radians; a ball fits a brilliant seen from above, whose outline says nothing about angles."""
-NAMES = tuple(PRIOR)
+MEANS, SPREADS = np.array(list(PRIOR.values())).T
+PULL = 0.3
+"""Pixels that one spread away from what is usual weighs."""
 AZIMUTHS = np.radians(np.arange(0.0, 45.0, 1.5))
 PITCHES = (-0.02, -0.01, 0.0, 0.01, 0.02)
 
@@ -89,7 +94,7 @@ def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReadi
     loss; the uncertainty is the fit's, widened by how far single facets depart from the mean of their eight.
     """
     contours = [trace_contour(grey) for grey in greys]
-    start = np.array([mean for mean, _ in PRIOR.values()])
+    start = MEANS.copy()
     poses = [first_pose(contour) for contour in contours]
     scale = float(np.mean([pose.diameter for pose in poses]))
     start[NAMES.index("girdle")] = np.clip(np.median([pose.girdle for pose in poses]) - 0.4, 0.6, 8.0)
@@ -145,7 +150,7 @@ def cast_rays(light: NDArray[np.float32], centre: Array, *, reach: float) -> Arr
     change = np.abs(change - level)
     grain = 1.4826 * float(np.median(change[:, :12]))
     lasting = sliding_least(change, 5) > max(5 * grain, 0.04)
-    points = []
+    radii = np.full(RAYS, np.nan)
     for row in np.flatnonzero(lasting.any(axis=1)):
         first = int(lasting[row].argmax())
         half = 0.5 * float(np.median(change[row, first + 4 : first + 9]))
@@ -154,12 +159,13 @@ def cast_rays(light: NDArray[np.float32], centre: Array, *, reach: float) -> Arr
         while first < steps.size - 2 and change[row, first + 1] < half:
             first += 1
         before, after = change[row, first], change[row, first + 1]
-        radius = steps[first] - 0.5 * (half - before) / max(after - before, 1e-6)
-        points.append(centre + radius * np.array([np.cos(angle[row]), -np.sin(angle[row])]))
-    if len(points) < RAYS // 2:
+        radii[row] = steps[first] - 0.5 * (half - before) / max(after - before, 1e-6)
+    around = np.lib.stride_tricks.sliding_window_view(np.concatenate([radii[-4:], radii, radii[:4]]), 9)
+    seen = radii < (1 + STRAY) * np.median(np.nan_to_num(around), axis=1)
+    if seen.sum() < RAYS // 2:
         raise NoSilhouette("the outline does not stand out all round. Light the ground evenly; expose for the ground.")
-    found = np.array(points)
-    return found[near_hull(found)]
+    found = centre + radii[seen, None] * np.column_stack([np.cos(angle), -np.sin(angle)])[seen]
+    return np.asarray(found[near_hull(found)])
 
 
 def sliding_least(values: NDArray[np.float32], count: int) -> NDArray[np.float32]:
@@ -170,7 +176,7 @@ def sliding_least(values: NDArray[np.float32], count: int) -> NDArray[np.float32
 def near_hull(points: Array) -> NDArray[np.bool_]:
     """Which points lie on the outline's convex hull to within a pixel: a cut stone is convex, a window's gap is not."""
     hull = cv2.convexHull(points.astype(np.float32)).reshape(-1, 2).astype(np.float64)
-    return np.asarray(signed_distance(points, hull) > -1.0)
+    return np.asarray(nearest_side(points, hull)[0] > -1.0)
 
 
 @dataclass(frozen=True)
@@ -211,95 +217,18 @@ def first_pose(contour: Array) -> FirstPose:
     return FirstPose(middle, float(np.ptp(side)), float(np.arctan2(-up[0], -up[1])), girdle)
 
 
-def brilliant_corners(proportions: Array) -> Array:
-    """Corners (n, 3) of a symmetric round brilliant of diameter 1: x, y in the girdle plane, z up, girdle top at 0.
-
-    proportions in the order of NAMES. Mains have the angles asked for; halves pass through their neighbours' corners.
-    """
-    table, crown, pavilion, girdle, star, lower_half, _ = proportions
-    slope, drop = np.tan(np.radians([crown, pavilion]))
-    thick = girdle / 100
-    eighth, half = np.cos(np.pi / 8), 0.5
-    rim = np.linspace(0, 2 * np.pi, 97)[:-1]
-    top_r, mid_r = table / 200, table / 200 * eighth
-    star_r = mid_r + star / 100 * (half - mid_r)
-    star_z = slope * (half - star_r * eighth)
-    low_r = half * (1 - lower_half / 100)
-    low_z = -thick - drop * (half - low_r * eighth)
-    scallop = rim_height(rim, star_r, star_z), rim_height(rim, low_r, low_z + thick)
-    rings = [
-        ring(top_r, slope * (half - top_r), 0.0),
-        ring(star_r, star_z, np.pi / 8),
-        ring(low_r, low_z, np.pi / 8),
-        np.column_stack([half * np.cos(rim), half * np.sin(rim), np.minimum(scallop[0], 0)]),
-        np.column_stack([half * np.cos(rim), half * np.sin(rim), -thick + np.maximum(scallop[1], 0)]),
-        np.array([[0.0, 0.0, -thick - drop * half]]),
-    ]
-    return np.concatenate(rings)
-
-
-def ring(radius: float, z: float, turn: float) -> Array:
-    """Eight corners at one height."""
-    angle = turn + np.arange(8) * np.pi / 4
-    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), np.full(8, z)])
-
-
-def rim_height(rim: Array, radius: float, z: float) -> Array:
-    """Height above the girdle's edge at which the half facet's plane meets the girdle, (n,) for azimuths (n,).
-
-    The plane passes through (1/2, azimuth 0), (1/2, azimuth 22.5°), both at height 0, and (radius, 22.5°) at z.
-    """
-    step = np.pi / 8
-    local = rim % step
-    middle = step / 2
-    reach = 0.5 * np.cos(middle)
-    inner = radius * np.cos(step - middle)
-    return np.asarray(z * (reach - 0.5 * np.cos(local - middle)) / (reach - inner))
-
-
-def project(corners: Array, perspective: float, scale: float, pose: Array) -> Array:
-    """Hull (m, 2) in pixels of the corners seen from the side.
-
-    pose: azimuth, pitch, roll (radians), centre x, centre y (px). perspective: diameters over distance.
-    """
-    azimuth, pitch, roll, cx, cy = pose
-    ca, sa, cp, sp, cr, sr = (f(v) for v in (azimuth, pitch, roll) for f in (np.cos, np.sin))
-    x = corners[:, 0] * ca - corners[:, 1] * sa
-    y = corners[:, 0] * sa + corners[:, 1] * ca
-    away, z = y * cp - corners[:, 2] * sp, y * sp + corners[:, 2] * cp
-    size = scale / (1 + perspective * away)
-    u, v = x * size, z * size
-    flat = np.column_stack([cx + u * cr - v * sr, cy - (u * sr + v * cr)])
-    return cv2.convexHull(flat.astype(np.float32)).reshape(-1, 2).astype(np.float64)
-
-
-def signed_distance(points: Array, hull: Array) -> Array:
-    """Distance of each point from the hull's edges, positive outside (exact beside edges and inside)."""
-    edge = np.roll(hull, -1, axis=0) - hull
-    length = np.hypot(edge[:, 0], edge[:, 1])
-    keep = length > 1e-6
-    normal = np.column_stack([edge[keep, 1], -edge[keep, 0]]) / length[keep, None]
-    offset = (normal * hull[keep]).sum(axis=1)
-    if (hull.mean(axis=0) @ normal.T - offset).mean() > 0:
-        normal, offset = -normal, -offset
-    return np.asarray((points @ normal.T - offset).max(axis=1))
-
-
-def best_pose(contour: Array, first: FirstPose, proportions: Array, scale: float) -> Array:
-    """Azimuth, lean and place of one view for fixed proportions: the best of a grid's few lowest valleys."""
-    corners = brilliant_corners(proportions)
-
-    def misses(pose: Array) -> Array:
-        return signed_distance(contour, project(corners, proportions[-1], scale, pose))
-
+def best_pose(contour: Array, first: FirstPose, shared: Array) -> Array:
+    """Azimuth, lean and place of one view for known scale and proportions: the best of a grid's few lowest valleys."""
+    corners = brilliant_corners(shared[1:])
     grid = np.array([[a, p, first.roll, *first.centre] for a, p in product(AZIMUTHS, PITCHES)])
-    levelled = [misses(pose) for pose in grid]
+    levelled = [SideView.of(corners, shared[0], shared[-1], pose).misses(contour) for pose in grid]
     costs = np.array([float(np.abs(miss - np.median(miss)).mean()) for miss in levelled])
-    trials = []
-    for start in valleys(grid, costs, count=5):
-        trial = least_squares(misses, start, loss="soft_l1", x_scale=[0.05, 0.02, 0.01, 2, 2], max_nfev=15)
-        trials.append((float(trial.cost), trial.x))
-    return np.asarray(min(trials, key=lambda trial: trial[0])[1])
+    problem = JointFit([contour], [np.ones(len(contour))])
+    held = np.arange(len(shared))
+    trials = [
+        problem.descend(np.concatenate([shared, start]), steps=12, held=held) for start in valleys(grid, costs, count=5)
+    ]
+    return min(trials, key=lambda trial: trial.cost).x[len(shared) :]
 
 
 def valleys(grid: Array, costs: Array, *, count: int) -> list[Array]:
@@ -325,39 +254,29 @@ class ViewsFit:
     rms: float
 
 
-SHARED_STEP = np.array([0.05, 0.02, 0.02, 0.02, 0.02, 0.2, 0.2, 0.001])
-POSE_STEP = np.array([2e-3, 1e-3, 1e-4, 0.02, 0.02])
-
-
-def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, evaluations: int) -> ViewsFit:
+def fit_views(contours: Sequence[Array], shared: Array, views: Array, *, steps: int) -> ViewsFit:
     """Fit scale, proportions and all poses together; twice, the second time without the contour at sharp corners."""
     weights = [np.ones(len(contour)) for contour in contours]
-    free = np.full(views.size, np.inf)
-    limits = np.concatenate([[0.5 * shared[0]], LIMITS[0], -free]), np.concatenate([[1.5 * shared[0]], LIMITS[1], free])
     for _ in range(2):
         problem = JointFit(contours, weights)
-        result = least_squares(
-            problem.residuals,
-            np.concatenate([shared, views.ravel()]),
-            jac=problem.jacobian,
-            loss="soft_l1",
-            bounds=limits,
-            x_scale=np.concatenate([SHARED_STEP, np.tile(POSE_STEP, len(contours))]) * 20,
-            max_nfev=evaluations,
-        )
-        solution = np.asarray(result.x, np.float64)
-        shared, views = solution[:8], solution[8:].reshape(-1, 5)
+        found = problem.descend(np.concatenate([shared, views.ravel()]), steps=steps)
+        shared, views = found.x[:8], upright(found.x[8:].reshape(-1, 5))
+        corners = brilliant_corners(shared[1:])
         weights = [
-            away_from_corners(contour, project(brilliant_corners(shared[1:]), shared[-1], shared[0], view))
+            away_from_corners(contour, SideView.of(corners, shared[0], shared[-1], view).hull)
             for contour, view in zip(contours, views, strict=True)
         ]
-    left = np.concatenate(problem.misses(result.x))
     used = np.concatenate(problem.weights) > 0
-    rms = float(np.sqrt(np.mean(left[used] ** 2)))
-    jacobian = np.asarray(result.jac, np.float64)
-    information = jacobian.T @ jacobian
-    covariance = np.linalg.pinv(information) * max(rms, 0.05) ** 2
+    rms = float(np.sqrt(np.mean(np.concatenate(problem.misses(found.x))[used] ** 2)))
+    covariance = np.linalg.pinv(found.information) * max(rms, 0.05) ** 2
     return ViewsFit(shared, np.asarray(covariance[:8, :8], np.float64), views, rms)
+
+
+def upright(views: Array) -> Array:
+    """The same poses with pitch and roll within half a turn: a trial may have gone once around."""
+    views = views.copy()
+    views[:, :3] = (views[:, :3] + np.pi) % (2 * np.pi) - np.pi
+    return views
 
 
 def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared: Array) -> ViewsFit:
@@ -369,17 +288,17 @@ def fit_repeatedly(contours: Sequence[Array], poses: Sequence[FirstPose], shared
     starts = np.arange(0.0, 45.0, 5.0 if len(contours) < 4 else 11.25)
     alone = [fit_alone(contour, pose, shared, starts) for contour, pose in zip(contours, poses, strict=True)]
     if len(alone) == 1:
-        return fit_views(contours, alone[0].shared, alone[0].poses, evaluations=25)
+        return fit_views(contours, alone[0].shared, alone[0].poses, steps=25)
     some = [contour[::3] for contour in contours]
     close = sorted(alone, key=lambda fit: fit.rms)[: (len(alone) + 1) // 2]
     agreed = np.median([fit.shared for fit in close], axis=0)
-    best = fit_views(some, agreed, np.concatenate([fit.poses for fit in alone]), evaluations=12)
+    best = fit_views(some, agreed, np.concatenate([fit.poses for fit in alone]), steps=12)
     for known in (agreed, best.shared, best.shared):
         if best.rms < GOOD_RMS_PX:
             break
-        found = [best_pose(c, p, known[1:], known[0]) for c, p in zip(some, poses, strict=True)]
-        best = min(best, fit_views(some, known, np.array(found), evaluations=12), key=lambda fit: fit.rms)
-    return fit_views(contours, best.shared, best.poses, evaluations=25)
+        found = [best_pose(c, p, known) for c, p in zip(some, poses, strict=True)]
+        best = min(best, fit_views(some, known, np.array(found), steps=12), key=lambda fit: fit.rms)
+    return fit_views(contours, best.shared, best.poses, steps=25)
 
 
 def fit_alone(contour: Array, first: FirstPose, shared: Array, starts_deg: Array) -> ViewsFit:
@@ -388,7 +307,7 @@ def fit_alone(contour: Array, first: FirstPose, shared: Array, starts_deg: Array
     tries = []
     for azimuth in np.radians(starts_deg):
         pose = np.array([[azimuth, 0.0, first.roll, *first.centre]])
-        tries.append(fit_views([some], shared, pose, evaluations=10))
+        tries.append(fit_views([some], shared, pose, steps=10))
     return min(tries, key=lambda fit: fit.rms)
 
 
@@ -404,44 +323,77 @@ def away_from_corners(contour: Array, hull: Array) -> Array:
 
 
 @dataclass(frozen=True)
+class Descent:
+    """Where a descent ended, what it cost there, and the information (normal matrix) of all that was fitted."""
+
+    x: Array
+    cost: float
+    information: Array
+
+
+@dataclass(frozen=True)
 class JointFit:
-    """Residuals and their derivatives for all views: weighted distances, then the priors."""
+    """Distances of all views' contours and, as fractions of a pixel, departures from what is usual.
+
+    Unknowns: scale, the proportions in the order of NAMES, then each view's pose. Loss: soft L1, 2·(√(1 + r²) - 1).
+    """
 
     contours: Sequence[Array]
     weights: Sequence[Array]
 
+    def seen(self, x: Array) -> list[SideView]:
+        corners = brilliant_corners(x[1:8])
+        return [SideView.of(corners, x[0], x[7], pose) for pose in x[8:].reshape(-1, 5)]
+
     def misses(self, x: Array) -> list[Array]:
         """Distances of each view's contour from its model outline, px."""
-        corners = brilliant_corners(x[1:8])
-        poses = x[8:].reshape(-1, 5)
-        return [
-            signed_distance(contour, project(corners, x[7], x[0], pose))
-            for contour, pose in zip(self.contours, poses, strict=True)
-        ]
+        return [view.misses(contour) for view, contour in zip(self.seen(x), self.contours, strict=True)]
 
-    def residuals(self, x: Array) -> Array:
-        """Weighted distances in pixels and the departures from the priors, scaled to weigh as fractions of a pixel."""
+    def cost(self, x: Array) -> float:
         weighted = [w * m for w, m in zip(self.weights, self.misses(x), strict=True)]
-        means, spreads = np.array(list(PRIOR.values())).T
-        return np.concatenate([*weighted, 0.3 * (x[1:8] - means) / spreads])
+        return float((np.sqrt(1 + np.concatenate([*weighted, departures(x)]) ** 2) - 1).sum())
 
-    def jacobian(self, x: Array) -> Array:
-        """Central differences; a pose's parameter moves its own view only, so all views are moved together."""
-        rows = [len(contour) for contour in self.contours]
-        ends = np.cumsum(rows)
-        jacobian = np.zeros((int(ends[-1]) + len(NAMES), x.size))
-        for k, step in enumerate(SHARED_STEP):
-            jacobian[:, k] = self.slope(x, np.eye(1, x.size, k).ravel() * step) / (2 * step)
-        for k, step in enumerate(POSE_STEP):
-            move = np.zeros(x.size)
-            move[8 + k :: 5] = step
-            slope = self.slope(x, move) / (2 * step)
-            for view, (end, count) in enumerate(zip(ends, rows, strict=True)):
-                jacobian[end - count : end, 8 + 5 * view + k] = slope[end - count : end]
-        return jacobian
+    def normal_equations(self, x: Array) -> tuple[Array, Array]:
+        """Information (k, k) and gradient (k,), residuals weighted by how little the loss doubts them."""
+        information = np.diag(np.concatenate([[0.0], (PULL / SPREADS) ** 2, np.zeros(x.size - 8)]))
+        gradient = np.concatenate([[0.0], PULL / SPREADS * departures(x), np.zeros(x.size - 8)])
+        moves = corner_slopes(x[1:8])
+        for k, (view, contour, weight) in enumerate(zip(self.seen(x), self.contours, self.weights, strict=True)):
+            miss, slopes = view.misses(contour), np.hstack(view.slopes(contour, moves))
+            doubted = slopes * (weight / np.sqrt(1 + miss**2))[:, None]
+            block, at = doubted.T @ slopes, np.r_[0:8, 8 + 5 * k : 13 + 5 * k]
+            information[np.ix_(at, at)] += block
+            gradient[at] += doubted.T @ miss
+        return information, gradient
 
-    def slope(self, x: Array, move: Array) -> Array:
-        return self.residuals(x + move) - self.residuals(x - move)
+    def descend(self, x: Array, *, steps: int, held: NDArray[np.intp] | None = None) -> Descent:
+        """Levenberg's and Marquardt's way down; `held` unknowns stay; the proportions stay within their limits."""
+        least, most = np.full(x.size, -np.inf), np.full(x.size, np.inf)
+        least[:8], most[:8] = [0.5 * x[0], *LIMITS[0]], [1.5 * x[0], *LIMITS[1]]
+        free = np.setdiff1d(np.arange(x.size), [] if held is None else held)
+        x, damping = np.clip(x, least, most), 1e-3
+        cost = self.cost(x)
+        information, gradient = self.normal_equations(x)
+        for _ in range(steps):
+            inner = information[np.ix_(free, free)]
+            step = np.zeros(x.size)
+            step[free] = np.linalg.solve(inner + damping * np.diag(np.diag(inner) + 1e-9), gradient[free])
+            trial = np.clip(x - step, least, most)
+            lower = self.cost(trial)
+            gained = cost - lower
+            if gained <= 0:
+                damping *= 8
+                continue
+            x, cost, damping = trial, lower, damping / 5
+            information, gradient = self.normal_equations(x)
+            if gained < 1e-4 * cost:
+                break
+        return Descent(x, cost, information)
+
+
+def departures(x: Array) -> Array:
+    """How far the proportions are from what is usual, scaled to weigh as fractions of a pixel."""
+    return np.asarray(PULL * (x[1:8] - MEANS) / SPREADS)
 
 
 def read_fit(fit: ViewsFit) -> SilhouetteReading:
@@ -460,7 +412,7 @@ def read_fit(fit: ViewsFit) -> SilhouetteReading:
         crown_angle_deg=Value(float(crown), float(np.hypot(u[2], facets))),
         pavilion_angle_deg=Value(float(pavilion), float(np.hypot(u[3], facets))),
         table_percent=Value(float(table), float(np.hypot(u[1], TABLE_PERCENT))),
-        girdle_percent=Value(float(girdle), float(np.hypot(u[4], GIRDLE_PERCENT))),
+        girdle_percent=Value(float(girdle), float(np.hypot(u[4], GIRDLE_PERCENT / np.sqrt(2 * len(fit.poses))))),
         depth_percent=Value(
             float(depth),
             float(np.hypot(np.sqrt(gradient @ covariance @ gradient), DEPTH_PERCENT / np.sqrt(2 * len(fit.poses)))),
