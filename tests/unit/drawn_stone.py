@@ -1,4 +1,7 @@
-"""Flat drawings that look to the imaging room like a faceted stone face up; what they show is known exactly."""
+"""Flat drawings that look to the imaging room like a faceted stone face up; what they show is known exactly.
+
+Shades are named as a camera encodes them (sRGB), but averaged over a pixel and blurred as light is, before encoding.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +19,8 @@ CARD = 170.0
 
 @dataclass(frozen=True)
 class Drawing:
-    """Grey picture, the same without noise, and the truth of its outline: an ellipse drawn as a 96-gon."""
+    """Grey picture, the same without noise, and the truth of its outline, an ellipse drawn as a 96-gon: its centre and
+    what calipers read on that polygon."""
 
     grey: NDArray[np.uint8]
     clean: NDArray[np.float32]
@@ -65,11 +69,34 @@ def draw(
         cv2.line(
             big, _fixed((x, y) + 0.86 * way), _fixed((x, y) + 1.15 * way), 215.0, int(0.15 * radius * FINE), shift=4
         )
-    grey = cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA)
+    light = cv2.resize(decode(big), (side, side), interpolation=cv2.INTER_AREA)
     if blur:
-        grey = cv2.GaussianBlur(grey, (0, 0), blur)
+        light = cv2.GaussianBlur(light, (0, 0), blur)
+    grey = encode(light)
     noisy = np.clip(np.round(grey + rng.normal(0, noise, grey.shape)), 0, 255).astype(np.uint8)
-    return Drawing(noisy, grey, (x, y), 2 * longest, 2 * shortest)
+    return Drawing(noisy, grey, (x, y), *calipers(rim))
+
+
+def decode(shade: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Linear light, 0 to 1, of sRGB shades, 0 to 255 (IEC 61966-2-1)."""
+    level = np.arange(256) / 255
+    light = np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    return cv2.LUT(np.round(shade).astype(np.uint8), light)
+
+
+def encode(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """sRGB shades, 0 to 255, of linear light."""
+    share = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
+    return (255 * share).astype(np.float32)
+
+
+def calipers(corners: NDArray[np.float64]) -> tuple[float, float]:
+    """Largest and smallest width of a convex polygon: between two corners, and between a side and a corner."""
+    apart = corners[:, None] - corners[None]
+    sides = np.roll(corners, -1, axis=0) - corners
+    across = np.column_stack([-sides[:, 1], sides[:, 0]]) / np.hypot(sides[:, 0], sides[:, 1])[:, None]
+    reach = corners @ across.T
+    return float(np.hypot(apart[..., 0], apart[..., 1]).max()), float((reach.max(axis=0) - reach.min(axis=0)).min())
 
 
 def _fixed(point: NDArray[np.float64]) -> tuple[int, int]:

@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 from tests.unit.drawn_stone import Drawing, draw
 
+from samestone.imaging.caliper import measure_contour
+from samestone.imaging.nick import nick_depths
 from samestone.imaging.photo import Photo
+from samestone.imaging.rim import ANGLES, Curve
 from samestone.imaging.study import Study
 
 
@@ -104,13 +107,12 @@ def test_most_of_it_white_is_refused() -> None:
 
 
 def test_a_nick_lowers_the_smallest_diameter_only() -> None:
-    from samestone.imaging.nick import nick_depths, smallest_width
-
-    angles = np.arange(720) * 2 * np.pi / 720
-    chord = 99 / np.cos((angles - 1.0 + np.pi) % (2 * np.pi) - np.pi)
-    cut = np.where(np.cos(angles - 1.0) > 0, np.minimum(100, chord), 100)
+    chord = 99 / np.cos((ANGLES - 1.0 + np.pi) % (2 * np.pi) - np.pi)
+    cut = np.where(np.cos(ANGLES - 1.0) > 0, np.minimum(100, chord), 100)
     depths = nick_depths(cut - 100, np.ones(720, bool), 100)
     assert depths.max() == pytest.approx(1.0, abs=0.01)
-    assert smallest_width(100 - depths, angles) == pytest.approx(199.0, abs=0.2)
-    jump = np.where(np.abs(angles - 2) < 0.1, -1.0, 0.0)  # an inner facet edge seen in place of the rim
+    calipers = measure_contour(Curve(3.0, 4.0, cut).points)
+    assert calipers.shortest == pytest.approx(199.0, abs=0.05)
+    assert calipers.longest == pytest.approx(200.0, abs=0.01)
+    jump = np.where(np.abs(ANGLES - 2) < 0.1, -1.0, 0.0)  # an inner facet edge seen in place of the rim
     assert not nick_depths(jump, np.ones(720, bool), 100).any()

@@ -11,12 +11,16 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter, uniform_filter1d
 
-from samestone.imaging.outline import RAYS, STEPS, Ellipse, Outline, cast_rays, refine_outline
+from samestone.imaging.caliper import measure_contour, smooth_rim
+from samestone.imaging.outline import FEWEST, Ellipse, Outline, refine_outline
+from samestone.imaging.rim import ANGLES, RAYS, Curve, find_edges
 from samestone.imaging.ring import Ring
 
 SMALLEST_SHARE = 0.03
-WINDOW = 0.08
+CURVE_WINDOWS = ((0.07, 21), (0.04, 11), (0.025, 7))
+LAST_WINDOW = 0.015
 OVALS = (1.15, 1.3, 1.45, 1.65)
 OVAL_WINDOWS = (0.12, 0.06, 0.035, 0.02)
 LEAST_COVERED = 0.75
@@ -24,7 +28,8 @@ LEAST_COVERED = 0.75
 
 def blob_hull(edges: NDArray[Any]) -> NDArray[Any] | None:
     """Hull (x, y in edge-map pixels) of the largest thing that edges enclose; None when there is nothing sizeable."""
-    solid = cv2.morphologyEx((edges > 0.25).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    clear = cv2.medianBlur((edges > 0.25).astype(np.uint8), 3)  # without specks of noise, which would join
+    solid = cv2.morphologyEx(clear, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     outer, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not outer:
         return None
@@ -72,25 +77,39 @@ def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[Any], step: floa
     ellipse = refine_outline(grey, white, Ellipse(x, y, major, minor, float(tilt)))
     if ellipse is not None and ellipse.covered > LEAST_COVERED:
         return ellipse
-    return _fit_hull(grey, white, points)
+    return _fit_curve(grey, white, points)
 
 
-def _fit_hull(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline | None:
-    moments = cv2.moments(rough)
-    centre = np.array([moments["m10"], moments["m01"]]) / moments["m00"]
-    angles = np.arange(RAYS) * (2 * np.pi / RAYS)
-    reach = _hull_reach(rough, centre, angles)
-    circle = Ellipse(float(centre[0]), float(centre[1]), 1.0, 1.0, 0.0)
-    scale = np.linspace(1 - WINDOW, 1 + WINDOW, STEPS)
-    profile = np.stack([cast_rays(grey, circle, angles[k : k + 1], reach[k] * scale)[0] for k in range(RAYS)])
-    slope = np.abs(np.diff(cv2.GaussianBlur(profile * np.float32(255 / white), (0, 0), 2.0), axis=1))
-    need = np.maximum(0.33 * slope.max(axis=1, keepdims=True), 0.2 * np.median(slope.max(axis=1)))
-    strong = slope >= need
-    last = STEPS - 2 - np.argmax(strong[:, ::-1], axis=1)
-    near = [int(np.argmax(row[max(0, k - 8) : k + 1])) + max(0, k - 8) for row, k in zip(slope, last, strict=True)]
-    radii = reach * (scale[np.array(near)] + scale[1] / 2 - scale[0] / 2)
-    points = centre + radii[:, None] * np.column_stack([np.cos(angles), np.sin(angles)])
-    return _measure_hull(cv2.convexHull(points.astype(np.float32))[:, 0])
+def _fit_curve(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline | None:
+    """From a rough hull to the rim of any convex shape: rays about its middle, in narrowing windows."""
+    guide = _hull_curve(rough)
+    for window, rays in CURVE_WINDOWS:
+        edges = find_edges(grey, white, guide, window)
+        steady = edges.seen & (uniform_filter1d(edges.seen.astype(float), rays, mode="wrap") > 0.5)
+        if steady.sum() < RAYS * FEWEST:
+            return None
+        reach = guide.reach.copy()
+        reach[steady] += median_filter((edges.reach - guide.reach)[steady], rays, mode="wrap")
+        guide = _hull_curve(guide.moved_to(reach).points[steady])
+    reach, sigma = find_edges(grey, white, guide, LAST_WINDOW).exact
+    contour, trusted = smooth_rim(guide, reach - guide.reach, sigma)
+    calipers = measure_contour(cv2.convexHull(contour.points.astype(np.float32))[:, 0].astype(float))
+    return Outline(
+        centre_px=calipers.centre,
+        diameter_max_px=calipers.longest,
+        diameter_min_px=calipers.shortest,
+        axis_angle_deg=float(-np.degrees(calipers.way) % 180),
+        radius_px=(calipers.longest + calipers.shortest) / 4,
+        rms_px=0.0,
+        covered=float(trusted.mean()),
+    )
+
+
+def _hull_curve(points: NDArray[Any]) -> Curve:
+    """The convex hull of points as a curve about its centroid."""
+    hull = cv2.convexHull(points.astype(np.float32))[:, 0].astype(float)
+    x, y = measure_contour(hull).centre
+    return Curve(x, y, _hull_reach(hull, np.array([x, y]), ANGLES))
 
 
 def _hull_reach(hull: NDArray[Any], centre: NDArray[Any], angles: NDArray[Any]) -> NDArray[Any]:
@@ -105,19 +124,3 @@ def _hull_reach(hull: NDArray[Any], centre: NDArray[Any], angles: NDArray[Any]) 
         share = (start[:, :1] * heading[1] - start[:, 1:] * heading[0]) / -across
     good = (along > 0) & (share >= -1e-6) & (share <= 1 + 1e-6) & np.isfinite(along)
     return np.asarray(np.where(good, along, np.inf).min(axis=0))
-
-
-def _measure_hull(hull: NDArray[Any]) -> Outline:
-    moments = cv2.moments(hull)
-    angles = np.radians(np.arange(0, 180, 0.25))
-    reach = hull @ np.stack([np.cos(angles), np.sin(angles)])
-    widths = reach.max(axis=0) - reach.min(axis=0)
-    return Outline(
-        centre_px=(moments["m10"] / moments["m00"], moments["m01"] / moments["m00"]),
-        diameter_max_px=float(widths.max()),
-        diameter_min_px=float(widths.min()),
-        axis_angle_deg=float(-np.degrees(angles[int(np.argmax(widths))]) % 180),
-        radius_px=float(widths.max() + widths.min()) / 4,
-        rms_px=0.0,
-        covered=1.0,
-    )

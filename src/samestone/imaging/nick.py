@@ -34,11 +34,3 @@ def nick_depths(residuals: Floats, seen: NDArray[np.bool_], radius_px: float) ->
         if end - first >= FEWEST_RAYS and steady:
             depths[(np.arange(first, end) + start) % len(depths)] = -radius_px * kept[first:end]
     return depths
-
-
-def smallest_width(radii: Floats, angles: Floats) -> float:
-    """The smallest distance between two parallel lines that hold the outline."""
-    points = radii[:, None] * np.column_stack([np.cos(angles), np.sin(angles)])
-    ways = np.radians(np.arange(0, 180, 0.5))
-    reach = points @ np.stack([np.cos(ways), np.sin(ways)])
-    return float((reach.max(axis=0) - reach.min(axis=0)).min())

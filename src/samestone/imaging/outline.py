@@ -1,7 +1,8 @@
 """The girdle's outline in a face-up photograph.
 
 A coarse ring search (ring.py) starts it; rays cast from its centre then find the outermost edge to a fraction of a
-pixel, and an ellipse is fitted robustly, so that claws, glare and dark arcs do not pull it.
+pixel (rim.py), and an ellipse is fitted robustly, so that claws, glare and dark arcs do not pull it. Diameters and
+centre are taken from the contour that the rays draw along that ellipse (caliper.py).
 """
 
 from __future__ import annotations
@@ -13,23 +14,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from samestone.imaging.nick import nick_depths, smallest_width
+from samestone.imaging.caliper import measure_contour, smooth_rim
+from samestone.imaging.rim import ANGLES, RAYS, Curve, Edges, Floats, cast_rays, find_edges
 from samestone.imaging.ring import Ring
 
-RAYS = 720
-STEPS = 161
 WINDOWS = (0.06, 0.035, 0.02)
 FEWEST = 0.25
-BEYOND = 1.08
-
-Floats = NDArray[Any]  # of float64
 
 
 @dataclass(frozen=True)
 class Outline:
-    """An ellipse through the girdle's edge; `axis_angle_deg` is the direction of the longest diameter.
+    """The stone's rim as seen: what calipers laid around its contour would read, in pixels.
 
-    `radius_px` is the ellipse's mean radius; the smallest diameter is less than the ellipse's where a nick cuts in.
+    `diameter_max_px` and `diameter_min_px` are the largest and smallest distance between two parallel lines that hold
+    the contour, nicks and the flats of a faceted girdle included; where the rim is hidden or cannot be told from the
+    card, the contour is an ellipse fitted to the rest. `axis_angle_deg` is the direction of the largest, `centre_px`
+    the centroid of the area enclosed, `radius_px` the ellipse's mean radius, `rms_px` how far the edges lie off it.
     `covered` is the share of the 720 rays that found the edge where the ellipse says; `hidden_deg` the arcs where
     something (a claw) lies over it.
     """
@@ -65,6 +65,11 @@ class Ellipse:
     minor: float
     tilt: float
 
+    @property
+    def curve(self) -> Curve:
+        """Its distance from the centre along every ray."""
+        return Curve(self.x, self.y, self.radii(ANGLES))
+
     def radii(self, angles: Floats) -> Floats:
         """Distance from the centre to the ellipse, per direction."""
         turned = angles - self.tilt
@@ -83,7 +88,7 @@ class Ellipse:
 
 
 def fit_outline(grey: NDArray[Any], white: float, ring: Ring) -> Outline | None:
-    """Refine a ring to the girdle's ellipse; None when fewer than two rays in five find an edge on it."""
+    """Refine a ring to the girdle's outline; None when fewer than two rays in five find an edge on it."""
     return refine_outline(grey, white, Ellipse(ring.x_px, ring.y_px, ring.radius_px, ring.radius_px, 0.0))
 
 
@@ -91,21 +96,19 @@ def refine_outline(
     grey: NDArray[Any], white: float, start: Ellipse, windows: tuple[float, ...] = WINDOWS
 ) -> Outline | None:
     """Refine a rough ellipse; a narrower window is kept only while as many rays still find the edge."""
-    angles = np.arange(RAYS) * (2 * np.pi / RAYS)
     ellipse, best, kept = start, 0.0, None
     for window in windows:
-        found, strength = _cast(grey, white, ellipse, angles, window)
-        ellipse, residuals, scale = _fit(ellipse, angles, found, strength > 0)
-        fits = (strength > 0) & (np.abs(residuals) < max(4 * scale, 0.002 * ellipse.major))
+        guide = ellipse.curve
+        edges = find_edges(grey, white, guide, window)
+        ellipse, off, scale = _fit(ellipse, guide.moved_to(edges.reach).points, edges.seen)
+        fits = edges.seen & (np.abs(off) < max(4 * scale, 0.002 * ellipse.major))
         if fits.mean() < 0.85 * best or not _lies_within(grey, ellipse):
             break
-        best, kept = max(best, float(fits.mean())), (ellipse, residuals, fits)
-        seen = strength > 0
+        best, kept = max(best, float(fits.mean())), (ellipse, guide, edges, fits)
     if kept is None or best < FEWEST:
         return None
-    covered = _covered(grey, white, kept[0], angles)
-    depths = nick_depths(kept[1], seen & ~covered, kept[0].major)
-    return _outline(*kept, _arcs(covered & ~kept[2]), depths)
+    covered = _covered(grey, white, kept[0])
+    return _measure(*kept, covered & ~kept[3])
 
 
 def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
@@ -114,32 +117,34 @@ def _lies_within(grey: NDArray[Any], ellipse: Ellipse) -> bool:
     return bool(0 <= ellipse.x < width and 0 <= ellipse.y < height and ellipse.major < max(height, width))
 
 
-def _outline(
-    ellipse: Ellipse,
-    residuals: Floats,
-    fits: NDArray[np.bool_],
-    arcs: tuple[tuple[float, float], ...],
-    depths: Floats,
+def _measure(
+    ellipse: Ellipse, cast: Curve, edges: Edges, fits: NDArray[np.bool_], hidden: NDArray[np.bool_]
 ) -> Outline:
-    angles = np.arange(RAYS) * (2 * np.pi / RAYS)
-    smallest = smallest_width(ellipse.radii(angles) - depths, angles) if depths.any() else 2 * ellipse.minor
+    """The outline from the rays about `cast`, placed exactly."""
+    reach, sigma = edges.exact
+    sigma = np.where(hidden, np.inf, sigma)
+    ellipse = _polish(ellipse, cast.moved_to(reach).points, sigma)
+    shift = (ellipse.x - cast.x) * np.cos(ANGLES) + (ellipse.y - cast.y) * np.sin(ANGLES)
+    guide = cast.moved_to(ellipse.radii(ANGLES) + shift)
+    contour, _ = smooth_rim(guide, reach - guide.reach, sigma)
+    calipers = measure_contour(contour.points)
     return Outline(
-        centre_px=(ellipse.x, ellipse.y),
-        diameter_max_px=2 * ellipse.major,
-        diameter_min_px=min(smallest, 2 * ellipse.minor),
-        axis_angle_deg=float(-np.degrees(ellipse.tilt) % 180),
+        centre_px=calipers.centre,
+        diameter_max_px=calipers.longest,
+        diameter_min_px=calipers.shortest,
+        axis_angle_deg=float(-np.degrees(calipers.way) % 180),
         radius_px=(ellipse.major + ellipse.minor) / 2,
-        rms_px=float(np.sqrt(np.mean(residuals[fits] ** 2))),
+        rms_px=float(np.sqrt(np.mean((reach - guide.reach)[fits] ** 2))),
         covered=float(fits.mean()),
-        hidden_deg=arcs,
+        hidden_deg=_arcs(hidden),
     )
 
 
-def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats) -> NDArray[np.bool_]:
+def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse) -> NDArray[np.bool_]:
     """Rays on which something other than the card lies just beyond the girdle."""
-    beyond = cast_rays(grey, ellipse, angles, np.linspace(1.03, 1.09, 12)).astype(float) * (255.0 / white)
+    beyond = cast_rays(grey, ellipse.curve, np.linspace(1.03, 1.09, 12)).astype(float) * (255.0 / white)
     bands = beyond.reshape(RAYS, 4, 3).mean(axis=2)
-    design = np.column_stack([np.ones(RAYS), np.cos(angles), np.sin(angles)])
+    design = np.column_stack([np.ones(RAYS), np.cos(ANGLES), np.sin(ANGLES)])
     weight = np.ones(RAYS)
     for _ in range(8):
         left = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3)
@@ -152,92 +157,35 @@ def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats)
     return covered
 
 
-def cast_rays(grey: NDArray[Any], ellipse: Ellipse, angles: Floats, radii: Floats) -> NDArray[np.float32]:
-    """Brightness along rays (rows) at multiples `radii` of the ellipse's own radius."""
-    reach = ellipse.radii(angles)[:, None] * radii[None, :]
-    x = (ellipse.x + reach * np.cos(angles)[:, None]).astype(np.float32)
-    y = (ellipse.y + reach * np.sin(angles)[:, None]).astype(np.float32)
-    return cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-
-
-def _cast(grey: NDArray[Any], white: float, ellipse: Ellipse, angles: Floats, window: float) -> tuple[Floats, Floats]:
-    """The outermost clear edge of every ray: its radius in pixels and its strength, 0 where there is none."""
-    spacing = 2 * window * ellipse.major / (STEPS - 1)
-    shrink = max(1.0, spacing / 1.0)
-    shown = grey
-    if shrink >= 2:  # the window is coarser than the picture: average first, so that no noise slips through
-        ellipse, shown, factor = _shrunk(grey, ellipse, int(shrink))
-        spacing /= factor
-    else:
-        factor = 1.0
-    radii = 1 + np.linspace(-window, window, STEPS)
-    slope = _slopes(cast_rays(shown, ellipse, angles, radii), white, spacing)
-    far = cast_rays(shown, ellipse, angles[::3], radii[: STEPS // 2] - radii[0] + BEYOND)
-    beyond = _slopes(far, white, spacing)
-    floor = max(6 * float(np.median(beyond)), 0.12 * float(np.median(slope.max(axis=1))), 0.3)
-    place, strength = _outermost_peak(slope, floor)
-    middle = (radii[:-1] + radii[1:]) / 2
-    return np.interp(place, np.arange(STEPS - 1), middle) * ellipse.radii(angles) * factor, strength
-
-
-def _slopes(profile: NDArray[np.float32], white: float, spacing: float) -> NDArray[Any]:
-    """Absolute brightness change per pixel along the rays, smoothed over about a pixel, on the 0 to 255 scale."""
-    profile = profile * np.float32(255.0 / white)
-    sigma = min(max(1.1 / max(spacing, 1e-6), 1.0), STEPS / 8)
-    smooth = cv2.GaussianBlur(profile, (0, 0), sigmaX=sigma, sigmaY=1.2)
-    slopes: NDArray[Any] = np.abs(np.diff(smooth, axis=1)) / np.float32(spacing)
-    return slopes
-
-
-def _shrunk(grey: NDArray[Any], ellipse: Ellipse, factor: int) -> tuple[Ellipse, NDArray[Any], float]:
-    reach = int(ellipse.major * 1.1) + 2 * factor
-    left, top = max(0, int(ellipse.x) - reach), max(0, int(ellipse.y) - reach)
-    patch = grey[top : int(ellipse.y) + reach, left : int(ellipse.x) + reach]
-    height, width = patch.shape[0] // factor, patch.shape[1] // factor
-    small = cv2.resize(patch[: height * factor, : width * factor], (width, height), interpolation=cv2.INTER_AREA)
-    shift = (factor - 1) / 2
-    moved = Ellipse(
-        (ellipse.x - left - shift) / factor,
-        (ellipse.y - top - shift) / factor,
-        ellipse.major / factor,
-        ellipse.minor / factor,
-        ellipse.tilt,
-    )
-    return moved, small, float(factor)
-
-
-def _outermost_peak(slope: NDArray[np.float32], floor: float) -> tuple[Floats, Floats]:
-    """Per row the last local maximum above the floor and above a third of the row's best, to a fraction of a step."""
-    need = np.maximum(floor, 0.33 * slope.max(axis=1, keepdims=True))
-    inner = slope[:, 1:-1]
-    peak = (inner >= slope[:, :-2]) & (inner > slope[:, 2:]) & (inner > need)
-    has = peak.any(axis=1)
-    last = np.where(has, peak.shape[1] - 1 - np.argmax(peak[:, ::-1], axis=1), 0) + 1
-    row = np.arange(len(slope))
-    left, here, right = slope[row, last - 1], slope[row, last], slope[row, np.minimum(last + 1, slope.shape[1] - 1)]
-    bend = left - 2 * here + right
-    shift = np.where(np.abs(bend) > 1e-9, 0.5 * (left - right) / np.where(np.abs(bend) > 1e-9, bend, 1), 0)
-    return last + np.clip(shift, -0.5, 0.5).astype(float), np.where(has, here, 0).astype(float)
-
-
-def _fit(ellipse: Ellipse, angles: Floats, found: Floats, seen: NDArray[np.bool_]) -> tuple[Ellipse, Floats, float]:
-    """Gauss-Newton with Cauchy weights of shrinking scale; the model is linear in small changes of the ellipse."""
-    points = np.column_stack([ellipse.x + found * np.cos(angles), ellipse.y + found * np.sin(angles)])
-    scale = 0.01 * ellipse.major
-    residuals = np.zeros(len(angles))
+def _fit(ellipse: Ellipse, points: Floats, seen: NDArray[np.bool_]) -> tuple[Ellipse, Floats, float]:
+    """A robust fit from afar: Cauchy weights whose scale shrinks with the residuals; also those and the scale."""
+    scale, off = 0.01 * ellipse.major, np.zeros(len(points))
     for _ in range(14):
-        dx, dy = points[:, 0] - ellipse.x, points[:, 1] - ellipse.y
-        heading = np.arctan2(dy, dx)
-        residuals = np.hypot(dx, dy) - ellipse.radii(heading)
-        weight = seen / (1 + (residuals / (2 * scale)) ** 2) ** 2
-        design = np.column_stack(
-            [np.cos(heading), np.sin(heading), np.ones(RAYS), np.cos(2 * heading), np.sin(2 * heading)]
-        )
-        left = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(5)
-        ellipse = ellipse.moved(np.linalg.solve(left, design.T @ (residuals * weight)))
-        typical = 1.4826 * float(np.median(np.abs(residuals[seen]))) if seen.any() else scale
+        ellipse, off = _step(ellipse, points, seen / np.full(len(points), scale) ** 2, 2.0)
+        typical = 1.4826 * float(np.median(np.abs(off[seen]))) if seen.any() else scale
         scale = max(min(scale * 0.7, max(typical, 0.05)), 0.05)
-    return ellipse, residuals, scale
+    return ellipse, off, scale
+
+
+def _polish(ellipse: Ellipse, points: Floats, sigma: Floats) -> Ellipse:
+    """A robust fit from nearby of points with standard uncertainties."""
+    for _ in range(8):
+        ellipse, _ = _step(ellipse, points, sigma**-2.0, 2.5)
+    return ellipse
+
+
+def _step(ellipse: Ellipse, points: Floats, precision: Floats, bound: float) -> tuple[Ellipse, Floats]:
+    """One Gauss-Newton step with Cauchy weights; linear in small changes of the ellipse. Also residuals before it."""
+    dx, dy = points[:, 0] - ellipse.x, points[:, 1] - ellipse.y
+    heading = np.arctan2(dy, dx)
+    off = np.hypot(dx, dy) - ellipse.radii(heading)
+    weight = precision / (1 + precision * (off / bound) ** 2) ** 2
+    design = np.column_stack(
+        [np.cos(heading), np.sin(heading), np.ones(RAYS), np.cos(2 * heading), np.sin(2 * heading)]
+    )
+    left = design.T @ (design * weight[:, None])
+    left += 1e-9 * np.trace(left) * np.eye(5) + 1e-12 * np.eye(5)
+    return ellipse.moved(np.linalg.solve(left, design.T @ (off * weight))), off
 
 
 def _arcs(hidden: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:

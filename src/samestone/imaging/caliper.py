@@ -1,0 +1,75 @@
+"""What calipers would read on a rim, and where its middle is: from single rays to one smooth closed contour.
+
+The contour follows the rays' edges as far as they can be trusted and the guide (an ellipse) elsewhere; it is stiff
+enough that noise makes no bumps, and soft enough for the flats of a girdle, a nick or a facet that cuts into it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solveh_banded
+
+from samestone.imaging.nick import nick_depths
+from samestone.imaging.rim import RAYS, SIGMA_RADIUS, Curve, Floats
+
+BEND = 0.07  # standard deviation of a contour's bend from ray to ray, px for a girdle of 250 px radius
+LEAVE = 1.0  # and of its distance from the guide
+NEAR = 0.0015  # always trusted: this share of the radius from the guide
+LAP = 60
+WAYS = np.radians(np.arange(0, 180, 0.25))
+
+
+@dataclass(frozen=True)
+class Calipers:
+    """Largest and smallest distance between parallel lines that hold a contour, the way of the largest (radians,
+    picture axes), and the centroid of what it encloses."""
+
+    longest: float
+    shortest: float
+    way: float
+    centre: tuple[float, float]
+
+
+def measure_contour(points: Floats) -> Calipers:
+    """Calipers of a closed contour, (n, 2), its corners in order."""
+    reach = points @ np.stack([np.cos(WAYS), np.sin(WAYS)])
+    widths = reach.max(axis=0) - reach.min(axis=0)
+    start = points - points.mean(axis=0)
+    end = np.roll(start, -1, axis=0)
+    cross = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]
+    x, y = points.mean(axis=0) + ((start + end) * cross[:, None]).sum(axis=0) / (3 * cross.sum())
+    return Calipers(float(widths.max()), float(widths.min()), float(WAYS[int(widths.argmax())]), (float(x), float(y)))
+
+
+def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> tuple[Curve, NDArray[np.bool_]]:
+    """The contour, and the rays that it rests on.
+
+    `off` is how far each ray's edge lies outside the guide, px, and `sigma` its standard uncertainty, infinite where no
+    edge was seen. Trusted are edges near the guide and those of a nick, which leave it inwards without a jump.
+    """
+    size = float(np.median(guide.reach))
+    seen = np.isfinite(sigma)
+    near = np.abs(off) < np.maximum(3 * np.where(seen, sigma, 0), NEAR * size)
+    trusted = seen & (near | (nick_depths(off, seen, size) > 0))
+    off, sigma = np.where(trusted, off, 0), np.where(trusted, sigma, np.inf)
+    unit = size / SIGMA_RADIUS
+    smooth, doubt = np.zeros(RAYS), np.ones(RAYS)
+    for _ in range(3):
+        smooth = _smooth(off, doubt / sigma**2, (BEND * unit) ** -2, (LEAVE * unit) ** -2)
+        doubt = 1 / (1 + ((off - smooth) / (2.5 * sigma)) ** 2) ** 2
+    return Curve(guide.x, guide.y, guide.reach + smooth), trusted
+
+
+def _smooth(off: Floats, weight: Floats, stiff: float, keep: float) -> Floats:
+    """Least squares of weight (off - s)² + stiff (second difference of s)² + keep s², closed by a lap around."""
+    off, weight = (np.concatenate([v[-LAP:], v, v[:LAP]]) for v in (off, weight))
+    band = np.zeros((3, len(off)))
+    band[0, 2:] = stiff
+    band[1, 1:] = -4 * stiff
+    band[2] = 6 * stiff + weight + keep
+    band[1, [1, -1]] = -2 * stiff
+    band[2, [0, 1, -2, -1]] -= stiff * np.array([5, 1, 1, 5])
+    return np.asarray(solveh_banded(band, weight * off))[LAP : LAP + RAYS]
