@@ -134,6 +134,7 @@ def test_take_in_claws_damage_and_pictures(page: Page) -> None:
     choose(page, "nick")
     tap_face(page, 0.95, 100)
     expect(page.locator("svg [data-category=damage]")).to_have_count(1)
+    expect(page.locator("[name=place]:checked")).to_have_attribute("data-kind", "nick")  # what was chosen stays chosen
     page.locator(".marks li", has_text="nick").get_by_role("button").click()
     expect(page.locator("svg [data-category=damage]")).to_have_count(0)
     check_page(page)

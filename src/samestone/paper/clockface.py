@@ -35,13 +35,14 @@ _ORDER = ("hidden", "claw", "damage", "characteristic", "agreed")
 """What is drawn later lies on top."""
 
 
-def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bool = True) -> str:
+def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bool = True, loose: bool = False) -> str:
     """The plan view as SVG text.
 
     The centre is (0, 0). A tap at (x, y) in user units is at r = hypot(x, y) / 100 girdle radii and at the angle
     atan2(-y, x), counter-clockwise from 3 o'clock; the root carries `data-radius="100"`. For a stone that is not round
     the girdle radius is a quarter of length plus width; `ratio` is length over width (0: the usual one of the cut).
-    The length of a pear, marquise, oval or step cut runs from 6 to 12 o'clock. Every mark is a `g` with
+    The length of a pear, marquise, oval or step cut runs from 6 to 12 o'clock. A `loose` stone has no hallmark to turn
+    it by. Every mark is a `g` with
     `data-category`, `data-kind`, `data-r`, `data-angle`, for agreed marks `data-number` and, where given, `data-id`.
     Classes: `outline`, `claw`, `hidden`, `damage`, `characteristic`, `agreed`, `legend`. Refuses an unknown category
     and numbers that are none (`BadSheet`).
@@ -57,12 +58,12 @@ def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bo
     half = rim + 33
     below, height = key_below(marks, half) if legend else ("", 0.0)
     return document(
-        _dial(rim),
+        _dial(rim, loose=loose),
         _stone(name, girdle),
         *drawn,
         below,
         box=(-half, -half, 2 * half, 2 * half + height),
-        title=f"Clock face: {cut}, seen from above, hallmark at 6 o'clock",
+        title=f"Clock face: {cut}, seen from above" + ("" if loose else ", hallmark at 6 o'clock"),
         description=describe(marks),
         class_="clock-face",
         data_radius=RADIUS,
@@ -112,7 +113,7 @@ def _numbers(marks: Sequence[Mark]) -> dict[int, int]:
     return {index: number for number, index in enumerate(agreed, 1)}
 
 
-def _dial(rim: float) -> str:
+def _dial(rim: float, *, loose: bool) -> str:
     ticks = [
         element("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=LINE, stroke_width=2.4 if hour % 3 == 0 else 1.2)
         for hour in range(12)
@@ -120,13 +121,13 @@ def _dial(rim: float) -> str:
     ]
     numerals = [
         text(words, (x, y + 6), size=LETTER, fill=QUIET, text_anchor="middle")
-        for words, angle in (("12", 90), ("3", 0), ("9", 180))
+        for words, angle in (("12", 90), ("3", 0), ("9", 180), *((("6", 270),) if loose else ()))
         for x, y in [polar(rim + 16, angle)]
     ]
     tag = element("rect", x=-42, y=rim + 5, width=84, height=23, rx=4, fill="none", stroke=QUIET, stroke_width=1.4)
     hallmark = text("hallmark", (0, rim + 22), size=LETTER, fill=QUIET, text_anchor="middle")
     ring = element("circle", r=rim, fill="none", stroke=LINE, stroke_width=1.2)
-    return element("g", ring, *ticks, *numerals, tag, hallmark, class_="dial")
+    return element("g", ring, *ticks, *numerals, *(() if loose else (tag, hallmark)), class_="dial")
 
 
 def _stone(name: str, girdle: Sequence[Point]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from samestone.shop.models import NONE_SEEN, Examination, Instrument, Mark, Reaction, Reading
+from samestone.shop.models import DAMAGE, NONE_SEEN, Examination, Instrument, Mark, Reaction, Reading
 from samestone.shop.suspicion import doubts
 
 FORMAT = "samestone-examination/1"
@@ -37,7 +37,9 @@ def examination_record(examination: Examination) -> dict[str, Any]:
         "not_examined": _not_examined(looks, known, {**doubtful_readings, **doubtful_reactions}),
         "reactions": [_reaction(row) for row in reactions.values()],
         "observations": [
-            {"what": what, "value": row.value} for what, row in observations.items() if what != "characteristics"
+            {"what": what, "value": row.value}
+            for what, row in observations.items()
+            if what not in ("characteristics", DAMAGE)
         ],
     }
     if marks is not None:

@@ -21,7 +21,7 @@ _EXPRESS = (Station.TAKEN_IN, Station.CLEANED, Station.READY, Station.PICKED_UP)
 def clock_face(stone: Stone, marks: Iterable[Mark], *, legend: bool = True) -> SafeString:
     """The plan view with these marks as SVG for a page; taps on it are read by clockface.js."""
     # The drawing is made by paper, which escapes every word in it.
-    return mark_safe(paper.clock_face(stone.cut, paper_marks(marks), legend=legend))
+    return mark_safe(paper.clock_face(stone.cut, paper_marks(marks), legend=legend, loose=stone.piece.is_loose_stone))
 
 
 def paper_marks(marks: Iterable[Mark]) -> list[Any]:

@@ -20,6 +20,10 @@ from samestone.shop.life import State, Station
 # The value of the observation `characteristics` that says: looked for with the microscope, and nothing there. Without
 # it and without a mark the record says nothing about characteristics, which is not the same.
 NONE_SEEN = "none seen"
+# The observation of the stone as received that says `NONE_SEEN`: looked over, and no damage.
+DAMAGE = "damage"
+# A piece that is nothing but its stone: no metal, no setting.
+LOOSE_STONE = "loose stone"
 
 
 class Shop(models.Model):
@@ -107,7 +111,8 @@ class Job(models.Model):
 
     @property
     def state(self) -> State:
-        loose = sum(stone.setting == "loose" for stone in self.stones)
+        stones = self.stones.select_related("piece")
+        loose = sum(stone.setting == "loose" and not stone.piece.is_loose_stone for stone in stones)
         return State(Station(self.station), self.held, loose, self.express)
 
     def __str__(self) -> str:
@@ -118,13 +123,17 @@ class Piece(models.Model):
     """The jewel in the envelope."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="pieces")
-    kind = models.CharField(max_length=40)  # ring, pendant, earrings, …
+    kind = models.CharField(max_length=40)  # ring, pendant, earrings, loose stone, …
     words = models.TextField(blank=True)  # what it looks like
     metal = models.CharField(max_length=80, blank=True)
     hallmark = models.CharField(max_length=120, blank=True)
     size = models.CharField(max_length=40, blank=True)  # ring size, length
     grams = models.CharField(max_length=20, blank=True)
     condition = models.TextField(blank=True)
+
+    @property
+    def is_loose_stone(self) -> bool:
+        return self.kind == LOOSE_STONE
 
 
 class Stone(models.Model):

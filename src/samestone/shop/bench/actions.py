@@ -13,7 +13,7 @@ from samestone.shop.agreement import agree_change, agreed_changes
 from samestone.shop.bench.look import Facts, disagreements, fitting
 from samestone.shop.finding import begin_examination, finish_examination, record_finding
 from samestone.shop.life import NotPossibleNow, Station
-from samestone.shop.models import Entry, Examination, Instrument, Job, Member, Piece, Reading, Stone
+from samestone.shop.models import LOOSE_STONE, Entry, Examination, Instrument, Job, Member, Piece, Reading, Stone
 from samestone.shop.passage import hand_over, hold_job, move_job, move_stone, resume_job
 
 WAITING = "waiting for the client's answer"
@@ -156,7 +156,8 @@ def count_evening(
 ) -> tuple[tuple[Job, ...], tuple[Stone, ...]]:
     """The evening count: `seen` says for each envelope where it lies. Returns the jobs and loose stones not seen."""
     open_jobs = list(Job.objects.exclude(station=Station.PICKED_UP.value).order_by("envelope"))
-    loose = list(Stone.objects.filter(piece__job__in=open_jobs, setting="loose").order_by("pk"))
+    out = Stone.objects.filter(piece__job__in=open_jobs, setting="loose").exclude(piece__kind=LOOSE_STONE)
+    loose = list(out.order_by("pk"))
     missing = tuple(job for job in open_jobs if job.envelope not in seen)
     missing_loose = tuple(stone for stone in loose if stone.pk not in loose_seen)
     details = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from samestone.shop import ledger
 from samestone.shop.bench import damage
 from samestone.shop.life import Station
-from samestone.shop.models import Entry, Job, Mark, Member, Reading, Stone
+from samestone.shop.models import DAMAGE, LOOSE_STONE, Entry, Job, Mark, Member, Observation, Reading, Stone
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,8 @@ def damage_seen(stone: Stone) -> tuple[DamageSeen, ...]:
     then = [_spot(mark) for mark in first if mark.category == "damage" or mark.kind in damage.KINDS]
     hidden = [damage.Arc(float(m.angle_deg), float(m.to_deg)) for m in first if m.category == "hidden"]
     later = [mark for mark in marks if mark not in first and mark.kind in damage.KINDS and mark.r]
-    looked = any(mark.category in ("claw", "hidden", "damage") for mark in first)
+    said = Observation.objects.current().filter(examination__stone=stone, what=DAMAGE).exists()
+    looked = said or any(mark.category in ("claw", "hidden", "damage") for mark in first)
     return tuple(
         DamageSeen(
             mark.kind,
@@ -104,10 +105,11 @@ def jobs_to_count() -> tuple[Job, ...]:
 
 
 def loose_to_count() -> tuple[Stone, ...]:
-    """Every stone that is out of its setting."""
+    """Every stone that is out of its setting; one that came loose is counted with its envelope."""
     return tuple(
         Stone.objects.filter(setting="loose")
         .exclude(piece__job__station=Station.PICKED_UP.value)
+        .exclude(piece__kind=LOOSE_STONE)
         .select_related("piece__job")
         .order_by("piece__job__envelope", "pk")
     )

@@ -113,7 +113,9 @@ AS_RECEIVED = ("pictures",)
 
 
 def questions_for(setting: str, occasion: str = "") -> tuple[Question, ...]:
-    """What is asked of a stone that is set or loose, on this occasion."""
+    """What is asked of a stone that is set or loose, on this occasion; loose, its weight comes first."""
     if occasion == "received":
         return tuple(BY_NAME[name] for name in AS_RECEIVED)
-    return tuple(question for question in QUESTIONS if setting == "loose" or question.name != LOOSE_ONLY)
+    weight = BY_NAME[LOOSE_ONLY]
+    others = tuple(question for question in QUESTIONS if question is not weight)
+    return (weight, *others) if setting == "loose" else others

@@ -12,7 +12,7 @@ from django.db import transaction
 from samestone.shop import ledger
 from samestone.shop.finding import begin_examination, finish_examination, record_finding, take_back
 from samestone.shop.life import NotPossibleNow, Station
-from samestone.shop.models import Examination, Job, Mark, Member, Person, Piece, Stone
+from samestone.shop.models import DAMAGE, NONE_SEEN, Examination, Job, Mark, Member, Observation, Person, Piece, Stone
 from samestone.shop.passage import move_job
 
 _ENVELOPE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,19}")
@@ -87,14 +87,22 @@ def describe_piece(job: Job, *, at: dt.datetime, by: Member, **fields: str) -> P
     for name, value in fields.items():
         setattr(piece, name, value)
     piece.save()
-    ledger.append("piece described", about=job, at=at, by=by, rows=[piece])
+    others = [stone for stone in piece.stones.all() if stone.setting != _setting(piece)]
+    for stone in others:  # it turned out to be a loose stone, or not to be one
+        stone.setting = _setting(piece)
+        stone.save()
+    ledger.append("piece described", about=job, at=at, by=by, rows=[piece, *others])
     return piece
+
+
+def _setting(piece: Piece) -> str:
+    return "loose" if piece.is_loose_stone else "set"
 
 
 @transaction.atomic
 def describe_stone(piece: Piece, stone: Stone | None = None, *, at: dt.datetime, by: Member, **fields: Any) -> Stone:
     """A stone of the piece: position, cut, material and on what basis, treatment, count, claws."""
-    now = Stone.objects.select_for_update().get(pk=stone.pk) if stone else Stone(piece=piece)
+    now = Stone.objects.select_for_update().get(pk=stone.pk) if stone else Stone(piece=piece, setting=_setting(piece))
     for name, value in fields.items():
         setattr(now, name, value)
     now.save()
@@ -106,6 +114,25 @@ def received_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examin
     """The examination of the stone as it came over the counter; begun when first asked for."""
     there = Examination.objects.filter(stone=stone, occasion=Examination.Occasion.RECEIVED).first()
     return there or begin_examination(stone, Examination.Occasion.RECEIVED, at=at, by=by)
+
+
+@transaction.atomic
+def place_mark(
+    examination: Examination, *, at: dt.datetime, by: Member, once: str | None = None, **fields: Any
+) -> Mark:
+    """A tap on the clock face; with damage, “no damage seen” is taken back."""
+    row: Mark = record_finding(Mark, examination, at=at, by=by, once=once, **fields)
+    if row.category == "damage":
+        for none_seen in examination.observations.current().filter(what=DAMAGE):
+            take_back(none_seen, at=at, by=by)
+    return row
+
+
+@transaction.atomic
+def record_no_damage(examination: Examination, *, at: dt.datetime, by: Member) -> None:
+    """Looked over together, and no damage seen."""
+    if not examination.observations.current().filter(what=DAMAGE).exists():
+        record_finding(Observation, examination, at=at, by=by, what=DAMAGE, value=NONE_SEEN)
 
 
 @transaction.atomic

@@ -9,9 +9,9 @@ from django import forms
 from samestone.gem import care
 from samestone.shop import agreement
 from samestone.shop.field import DecimalText
-from samestone.shop.models import Stone
+from samestone.shop.models import LOOSE_STONE, Stone
 
-PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", "other")
+PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", LOOSE_STONE, "other")
 CUTS = ("round brilliant", "oval", "princess", "emerald", "cushion", "pear", "marquise", "heart", "baguette", "other")
 OFTEN = ("diamond", "sapphire", "ruby", "emerald", "moissanite", "cubic_zirconia")
 RISKS = (
@@ -58,6 +58,13 @@ class PieceForm(forms.Form):
     size = forms.CharField(label="Size", max_length=40, required=False)
     grams = DecimalText(label="Weight of the piece", unit="g", lowest="0.05", highest="2000", required=False)
 
+    def clean(self) -> dict[str, Any]:
+        """A loose stone has no metal, whatever was typed before; it is weighed in carats, with the stone."""
+        cleaned: dict[str, Any] = super().clean() or {}
+        if cleaned.get("kind") == LOOSE_STONE:
+            cleaned |= dict.fromkeys(("metal", "hallmark", "size", "grams"), "")
+        return cleaned
+
 
 class StoneForm(forms.Form):
     position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
@@ -66,6 +73,12 @@ class StoneForm(forms.Form):
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
     cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
     basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, loose: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if loose:
+            position = self.fields["position"]
+            position.label, position.initial = "Which one", "loose"
 
 
 class ClawsForm(forms.Form):
@@ -103,6 +116,17 @@ class CleanForm(forms.Form):
         label="Cleaned how", choices=choices("by hand", "ultrasonic", "steam"), widget=forms.CheckboxSelectMultiple
     )
     careful = forms.BooleanField(label="I have weighed what needs care", required=False)
+
+    def __init__(self, *args: Any, loose: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.loose = loose
+        if loose:
+            del self.fields["tight"]
+
+    def clean(self) -> dict[str, Any]:
+        """Nothing that is not held can be loosened."""
+        cleaned: dict[str, Any] = super().clean() or {}
+        return {"tight": "yes", **cleaned} if self.loose else cleaned
 
 
 class WorkForm(forms.Form):

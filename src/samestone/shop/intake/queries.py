@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from samestone.shop import ledger
 from samestone.shop.life import Station
-from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
+from samestone.shop.models import DAMAGE, Entry, Examination, Job, Mark, Photograph, Stone
 
 QUESTIONS = {
     "piece": "The piece",
@@ -36,11 +36,22 @@ def first_stone(job: Job) -> Stone | None:
     return job.stones.first()
 
 
+def is_loose_stone(job: Job) -> bool:
+    """Whether the job is about a stone without a piece around it."""
+    piece = job.pieces.first()
+    return piece is not None and piece.is_loose_stone
+
+
+def title_of(job: Job, question: str) -> str:
+    """The question in words; a loose stone has no claws."""
+    return "Damage" if question == "condition" and is_loose_stone(job) else QUESTIONS[question]
+
+
 def steps(job: Job) -> tuple[Step, ...]:
     """All questions with what is recorded; express jobs have only those that a clean at the counter needs."""
     lines = {question: _LINES[question](job) for question in QUESTIONS}
     shown = EXPRESS if job.express else tuple(QUESTIONS)
-    return tuple(Step(name, QUESTIONS[name], lines[name], bool(lines[name])) for name in shown)
+    return tuple(Step(name, title_of(job, name), lines[name], bool(lines[name])) for name in shown)
 
 
 EXPRESS = ("piece", "stones", "condition", "pictures", "clean", "receipt")
@@ -75,14 +86,20 @@ def _condition_lines(job: Job) -> tuple[str, ...]:
     claws = sum(mark.category == "claw" for mark in marks)
     damage = sum(mark.category == "damage" for mark in marks)
     hidden = sum(mark.category == "hidden" for mark in marks)
-    if not marks:
+    if not marks and not no_damage_said(job):
         return ()
     words = (
-        f"{claws} claws" if claws else "no claws",
+        f"{claws} claws" if claws else "" if is_loose_stone(job) else "no claws",
         f"{hidden} hidden places" if hidden else "",
         f"{damage} place{'s' if damage > 1 else ''} damaged" if damage else "no damage seen",
     )
     return (", ".join(filter(None, words)),)
+
+
+def no_damage_said(job: Job) -> bool:
+    """Whether someone looked for damage and said that there is none."""
+    looks = Examination.objects.filter(stone__piece__job=job, occasion=Examination.Occasion.RECEIVED)
+    return any(look.observations.current().filter(what=DAMAGE).exists() for look in looks)
 
 
 def _picture_lines(job: Job) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ urlpatterns = [
     path("job/<str:envelope>/take-in/", views.continue_take_in, name="take-in-next"),
     path("job/<str:envelope>/take-in/<str:question>/", views.ask, name="take-in"),
     path("job/<str:envelope>/marks/", views.place_mark, name="place-mark"),
+    path("job/<str:envelope>/no-damage/", views.no_damage, name="no-damage"),
     path("job/<str:envelope>/claws/", views.place_claws, name="place-claws"),
     path("mark/<int:pk>/take-back/", views.take_back_mark, name="take-back-mark"),
     path("job/<str:envelope>/leave-uncleaned/", views.leave_uncleaned, name="leave-uncleaned"),

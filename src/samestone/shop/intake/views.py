@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from samestone.shop import agreement, blindness, ledger, passage
-from samestone.shop.finding import ExaminationFinished, TakenBackAlready, record_finding, take_back
+from samestone.shop.finding import ExaminationFinished, TakenBackAlready, take_back
 from samestone.shop.intake import actions, care, forms, paperwork, queries, story
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Job, Mark, Stone
@@ -103,7 +103,7 @@ def ask_stones(request: HttpRequest, job: Job) -> HttpResponse:
         return redirect("take-in", envelope=job.envelope, question="piece")
     chosen = _chosen_stone(request, job)
     initial = {name: getattr(chosen, name) for name in forms.StoneForm.base_fields} if chosen else {}
-    form = forms.StoneForm(request.POST or None, initial=initial)
+    form = forms.StoneForm(request.POST or None, initial=initial, loose=piece.is_loose_stone)
     if form.is_valid() and _may_change(request, job):
         actions.describe_stone(piece, chosen, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
         return redirect("take-in", envelope=job.envelope, question="stones" if "more" in request.POST else "condition")
@@ -121,7 +121,7 @@ def ask_pictures(request: HttpRequest, job: Job) -> HttpResponse:
 
 def ask_clean(request: HttpRequest, job: Job) -> HttpResponse:
     answers = care.answers_for(job)
-    form = forms.CleanForm(request.POST or None)
+    form = forms.CleanForm(request.POST or None, loose=queries.is_loose_stone(job))
     if form.is_valid():
         refused = care.refusals(answers, **form.cleaned_data)
         for words in refused:
@@ -198,10 +198,23 @@ def place_mark(request: HttpRequest, envelope: str) -> HttpResponse:
     now = timezone.now()
     examination = actions.received_examination(stone, at=now, by=signed_in(request))
     try:
-        record_finding(Mark, examination, at=now, by=signed_in(request), once=once, **fields)
+        actions.place_mark(examination, at=now, by=signed_in(request), once=once, **fields)
     except ExaminationFinished as error:
         messages.error(request, str(error))
     return _back(request, job)
+
+
+@require_POST
+def no_damage(request: HttpRequest, envelope: str) -> HttpResponse:
+    """Looked over, nothing seen."""
+    job = _job(envelope)
+    stone = _stone_on_the_face(request, job)
+    if stone is None:
+        messages.error(request, "Describe the stone first.")
+        return _back(request, job)
+    now, by = timezone.now(), signed_in(request)
+    examination = actions.received_examination(stone, at=now, by=by)
+    return _try(request, job, lambda: actions.record_no_damage(examination, at=now, by=by), then="take-in-next")
 
 
 @require_POST
@@ -305,7 +318,8 @@ def _question(request: HttpRequest, job: Job, question: str, **extra: Any) -> Ht
     page = {
         "job": job,
         "question": question,
-        "title": queries.QUESTIONS[question],
+        "title": queries.title_of(job, question),
+        "loose_stone": queries.is_loose_stone(job),
         "steps": queries.steps(job),
         "after": queries.question_after(job, question),
         "settled": not queries.is_open_for_take_in(job),
@@ -326,6 +340,7 @@ def _clock_face_question(request: HttpRequest, job: Job, question: str, marks: l
         "stones": list(job.stones),
         "marks": queries.marks_on(stone, marks),
         "shown": queries.marks_on(stone, shown),
+        "no_damage": queries.no_damage_said(job),
     }
     return _question(request, job, question, **page)
 

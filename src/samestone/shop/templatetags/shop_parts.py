@@ -135,6 +135,11 @@ _PALETTES: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("claw", "tight", "claw", ""),
         ("hidden", "setting", "hidden arc", "arc"),
     ),
+    "damage": (
+        ("damage", "chip", "chip", ""),
+        ("damage", "nick", "nick", ""),
+        ("damage", "abrasion", "abrasion", ""),
+    ),
     "marks": (("agreed", "", "agreed mark", "words"),),
 }
 

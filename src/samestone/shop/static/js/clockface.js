@@ -21,6 +21,14 @@ function chosen() {
   return form.querySelector("[name=place]:checked") || form.querySelector("[name=place]");
 }
 
+// The kind that was chosen stays chosen after the tap has loaded the page again.
+const kept = `placing:${location.pathname}`;
+function keepChosen() {
+  form.addEventListener("change", ({ target }) => target.name === "place" && sessionStorage.setItem(kept, target.value));
+  const before = form.querySelector(`[type=radio][name=place][value="${Number(sessionStorage.getItem(kept) || 0)}"]`);
+  if (before) before.checked = true;
+}
+
 function say(words) {
   form.querySelector("[data-tap-says]").textContent = words;
 }
@@ -56,6 +64,7 @@ function take(event) {
 }
 
 if (svg && form) {
+  keepChosen();
   svg.addEventListener("pointerdown", take);
   form.addEventListener("submit", (event) => {
     if (form.elements.namedItem("angle_deg").value) {
