@@ -338,3 +338,33 @@ def test_rings_on_paper_stand_where_the_marks_are() -> None:
     assert (float(straight["x"]), float(straight["y"])) == pytest.approx((0.5, 0.0))
     (turned,) = pickup_papers.rings_on(photo, place, [mark], turned_deg=90.0)
     assert (float(turned["x"]), float(turned["y"])) == pytest.approx((0.75, 0.5))
+
+
+def test_the_client_and_the_receipt_see_every_stone_with_its_own_marks(
+    job: Job, stone: Stone, received: Examination, browser: Client, owner: Member, at: dt.datetime
+) -> None:
+    second = intake.describe_stone(Piece.objects.get(job=job), position="left", cut="oval", at=at, by=owner)
+    intake.describe_stone(Piece.objects.get(job=job), position="row", count=12, at=at, by=owner)
+    other = intake.received_examination(second, at=at, by=owner)
+    for look_at, words in ((other, "the white needle"), (received, "the black seed"), (other, "the nick at the tip")):
+        fields = {"category": "agreed", "r": "0.5", "angle_deg": "90", "words": words}
+        record_finding(Mark, look_at, at=at, by=owner, **fields)
+    marks = [(one.stone.position, one.number, one.mark.words) for one in pickup_queries.agreed_marks(job)]
+    numbered = [("centre", 1, "the black seed"), ("left", 1, "the white needle"), ("left", 2, "the nick at the tip")]
+    assert marks == numbered, "numbered as on the drawing of each stone"
+    page = browser.get("/job/1042/client/").content.decode()
+    assert page.count('class="clock-face"') == 2, "the row has no mark and no drawing"
+    assert all(words in page for _, _, words in numbered)
+    seal = {"receipt": "1", "qr": "1", "key": "1"}
+    sheet = paperwork.receipt_sheet(job, seal=seal, at=at, by=owner)
+    drawn = [(face["name"], face["cut"], [mark["words"] for mark in face["marks"]]) for face in sheet["faces"]]
+    assert drawn == [
+        ("centre", "round brilliant", ["the black seed"]),
+        ("left", "oval", ["the white needle", "the nick at the tip"]),
+    ]
+    fields = {"work": "clean", "risks": [], "due": None, "gift": False, "declared_value": "", "collector": ""}
+    intake.agree_work(job, **fields, at=at, by=owner)
+    intake.record_no_damage(received, at=at, by=owner)
+    paperwork.give_receipt(job, at=at, by=owner)
+    kept = paperwork.kept_receipt(Job.objects.get(pk=job.pk))
+    assert kept is not None and kept.startswith(b"%PDF")

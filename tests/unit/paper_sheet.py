@@ -41,7 +41,7 @@ def receipt_sheet(**changes: Any) -> Any:
         "piece": "ring, 18 ct white gold, four claws",
         "stones": [{"position": "centre", "words": "round brilliant diamond", "basis": "client says"}],
         "not_seen": ["girdle under four claws"],
-        "face": {"cut": "round brilliant", "marks": MARKS},
+        "faces": [{"cut": "round brilliant", "marks": MARKS}],
         "pictures": [{"data": picture(), "caption": "As it came", "simulated": True}],
         "work": "Rebuild one claw.",
         "value": "4,200 by the client",

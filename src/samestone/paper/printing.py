@@ -27,10 +27,16 @@ def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None 
     """
     sheet.check(values, sheet.ReceiptSheet)
     files = {"qr.svg": qr_code(values["seal"]["qr"])}
+    faces = values.get("faces", [])
+    if faces:
+        files["key.svg"] = key_alone([mark for face in faces for mark in face["marks"]], width=_A5).encode()
     shown = {
         **values,
         "pictures": _pictures(values["pictures"], "pictures", files),
-        **_face(values.get("face"), files, key_width=_A5),
+        "faces": [
+            {**_face(face, files, own=f"{n}-"), "file": f"{n}-face.svg", "name": face.get("name", "")}
+            for n, face in enumerate(faces)
+        ],
     }
     return typeset("receipt.typ", shown, files, at=at, words=words or {})
 
@@ -87,7 +93,8 @@ def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float 
     if face is None:
         return {"agreed": []}
     marks = face["marks"]
-    files[f"{own}face.svg"] = clock_face(face["cut"], marks, ratio=face.get("ratio", 0), legend=False).encode()
+    drawn = {"ratio": face.get("ratio", 0), "loose": face.get("loose", False)}
+    files[f"{own}face.svg"] = clock_face(face["cut"], marks, legend=False, **drawn).encode()
     if key_width:
         files[f"{own}key.svg"] = key_alone(marks, width=key_width).encode()
     agreed = [mark for mark in marks if mark["category"] == "agreed"]

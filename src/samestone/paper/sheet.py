@@ -92,17 +92,20 @@ class Seal(TypedDict):
 
 
 class Face(TypedDict):
-    """What the clock face of a sheet shows."""
+    """One clock face: `name` tells it from the piece's others; a `loose` stone has no hallmark to turn it by."""
 
     cut: str
     marks: list[Mark]
     ratio: NotRequired[Number]
+    name: NotRequired[str]
+    loose: NotRequired[bool]
 
 
 class ReceiptSheet(TypedDict):
     """The A5 receipt. Leave `value` out when the piece is a surprise gift: nothing is printed then.
 
-    `terms` are pairs (topic, the shop's own words). `signatures` are the names under the lines to sign on.
+    `faces` draws the stones on which something was marked. `terms` are pairs (topic, the shop's own words).
+    `signatures` are the names under the lines to sign on.
     """
 
     shop: Shop
@@ -115,7 +118,7 @@ class ReceiptSheet(TypedDict):
     condition: NotRequired[str]
     stones: list[Stone]
     not_seen: list[str]
-    face: NotRequired[Face]
+    faces: NotRequired[list[Face]]
     pictures: list[Picture]
     value: NotRequired[str]
     work: str

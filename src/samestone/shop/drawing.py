@@ -24,6 +24,11 @@ def clock_face(stone: Stone, marks: Iterable[Mark], *, legend: bool = True) -> S
     return mark_safe(paper.clock_face(stone.cut, paper_marks(marks), legend=legend, loose=stone.piece.is_loose_stone))
 
 
+def face(stone: Stone, marks: Iterable[Mark]) -> dict[str, Any]:
+    """The plan view with these marks as a sheet of paper takes it."""
+    return {"cut": stone.cut, "marks": paper_marks(marks), "loose": stone.piece.is_loose_stone}
+
+
 def paper_marks(marks: Iterable[Mark]) -> list[Any]:
     """Marks as paper takes them."""
     return [_paper_mark(mark) for mark in marks]

@@ -69,8 +69,8 @@ def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member
         "seal": seal,
         "signatures": ["client", shop.name],
         "simulated": shop.simulated,
+        "faces": faces(job),
         **{name: value for name, value in optional.items() if value},
-        **_face(job),
     }
 
 
@@ -85,13 +85,14 @@ def label(job: Job, *, at: dt.datetime) -> bytes:
         "grams": f"{piece.grams} g" if piece.grams else "",
         "due": f"{job.due:%-d %b}" if job.due else "",
     }
+    drawn = faces(job)
     sheet: Any = {
         "envelope": job.envelope,
         "qr": job.envelope,
         "piece": piece.kind,
         "simulated": Shop.objects.get().simulated,
+        **({"face": drawn[0]} if drawn else {}),
         **{name: value for name, value in optional.items() if value},
-        **_face(job),
     }
     return paper.label(sheet, at=at)
 
@@ -112,7 +113,7 @@ def _stone_line(stone: Stone) -> dict[str, Any]:
     count = f"{stone.count} × " if stone.count > 1 else ""
     material = stone.material.replace("_", " ")
     treatment = {"none": "no treatment known", "unknown": "treatment not known"}.get(stone.treatment, stone.treatment)
-    words = f"{count}{stone.cut} {material}, {treatment}{_told_marks(stone, stone.job)}"
+    words = f"{count}{stone.cut} {material}, {treatment}"
     blind = NotExamined.objects.current().filter(
         examination__stone=stone, examination__occasion=Examination.Occasion.TAKE_IN
     )
@@ -139,18 +140,8 @@ def _picture(photo: Photograph) -> dict[str, Any]:
     return {"data": vault.read(photo.digest), "caption": photo.view, "simulated": photo.simulated}
 
 
-def _face(job: Job) -> dict[str, Any]:
-    """The drawing of the first stone; marks of the others are told in words."""
-    stone = queries.first_stone(job)
-    if stone is None:
-        return {}
-    marks = queries.marks_on(stone, [*queries.condition_marks(job), *queries.agreed_marks(job)])
-    return {"face": {"cut": stone.cut, "marks": drawing.paper_marks(marks)}} if marks else {}
-
-
-def _told_marks(stone: Stone, job: Job) -> str:
-    """The agreed marks of a stone that has no drawing of its own on the paper."""
-    if stone == queries.first_stone(job):
-        return ""
-    marks = queries.marks_on(stone, queries.agreed_marks(job))
-    return "".join(f"; agreed: “{mark.words}” at {drawing.clock_hour(float(mark.angle_deg))}" for mark in marks)
+def faces(job: Job) -> list[dict[str, Any]]:
+    """A drawing of each stone that something was marked on."""
+    marks = [*queries.condition_marks(job), *queries.agreed_marks(job)]
+    drawn = ((stone, queries.marks_on(stone, marks)) for stone in job.stones.select_related("piece"))
+    return [{"name": stone.position, **drawing.face(stone, found)} for stone, found in drawn if found]

@@ -124,7 +124,7 @@ def _judged_stone(one: queries.StoneAtPickUp, *, named: bool) -> dict[str, Any]:
     return {
         **({"name": f"{one.stone.position}: {one.stone.words}"} if named else {}),
         **_pictures(one),
-        "face": {"cut": one.stone.cut, "marks": drawing.paper_marks(queries.face_marks(one.stone))},
+        "face": drawing.face(one.stone, queries.face_marks(one.stone)),
         "checked": [finding["name"] for finding in one.judgement.compared],
         "unchecked": one.judgement.unchecked,
         "changes": [change.replace("_", " ") for change in one.after.declared_changes],

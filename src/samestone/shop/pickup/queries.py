@@ -107,11 +107,12 @@ class StoneAtPickUp:
 
 @dataclass(frozen=True)
 class AgreedMark:
-    """One agreed mark, its number on the drawing and what was said of it at pick-up."""
+    """One agreed mark, its number on the drawing of its stone, and what was said of it at pick-up."""
 
     mark: Mark
     number: int
     seen: str
+    stone: Stone
 
 
 @dataclass(frozen=True)
@@ -151,13 +152,20 @@ def facts(job: Job) -> policy.Facts:
 
 
 def agreed_marks(job: Job) -> tuple[AgreedMark, ...]:
-    """The marks that the client agreed on, numbered as on the drawing, with the newest answer to each."""
+    """The marks that the client agreed on, numbered on the drawing of each stone, with the newest answer to each."""
     answers = {
         entry.payload.data["mark"]: entry.payload.data["seen"]
         for entry in ledger.history(job, "agreed mark looked for")
     }
-    marks = Mark.objects.current().filter(examination__stone__piece__job=job, category="agreed")
-    return tuple(AgreedMark(mark, number, answers.get(mark.pk, "")) for number, mark in enumerate(marks, start=1))
+    return tuple(
+        AgreedMark(mark, number, answers.get(mark.pk, ""), stone)
+        for stone in job.stones
+        for number, mark in enumerate(_agreed(stone), start=1)
+    )
+
+
+def _agreed(stone: Stone) -> Any:
+    return Mark.objects.current().filter(examination__stone=stone, category="agreed")
 
 
 def face_marks(stone: Stone) -> list[Mark]:
@@ -186,8 +194,8 @@ class Place:
 
 def agreed_places(stone: Stone) -> tuple[Place, ...]:
     """The agreed marks of a stone that were placed within it."""
-    marks = Mark.objects.current().filter(examination__stone=stone, category="agreed").exclude(r="")
-    return tuple(Place(number, float(mark.r), float(mark.angle_deg)) for number, mark in enumerate(marks, start=1))
+    numbered = enumerate(_agreed(stone), start=1)
+    return tuple(Place(number, float(mark.r), float(mark.angle_deg)) for number, mark in numbered if mark.r)
 
 
 def rings(stone: Stone) -> list[dict[str, str]]:

@@ -36,6 +36,7 @@ def show_pick_up(request: HttpRequest, envelope: str) -> HttpResponse:
         "face": queries.face_marks(chosen.stone) if chosen and judged else (),
         "rings": queries.rings(chosen.stone) if chosen and judged else (),
         "marks": queries.agreed_marks(job) if judged or job.express else (),
+        "named": job.stones.count() > 1,
         "answers": actions.SEEN,
         "demands": policy.demands(facts),
         "may_hand_over": policy.may_hand_over(facts),
@@ -63,21 +64,35 @@ def show_expert(request: HttpRequest, envelope: str) -> HttpResponse:
 def show_client_view(request: HttpRequest, envelope: str) -> HttpResponse:
     """The client's window: large, without values, without surprises; blank while someone examines blind."""
     job = _job(envelope)
-    stones = queries.stones_at_pick_up(job)
-    chosen = stones[0] if stones else None
-    judged = chosen.judgement if chosen else None
-    good = judged if judged and judged.verdict["ladder"] in policy.GOOD and not job.held else None
+    judged = queries.stones_at_pick_up(job)
+    good = {} if job.held else {one.stone: one.judgement for one in judged if one.judgement and _is_good(one.judgement)}
+    shown = [_for_client(stone, good.get(stone), queries.agreed_marks(job)) for stone in job.stones]
     page = {
         "job": job,
-        "stone": chosen.stone if chosen else job.stones.first(),
-        "looking": any(one.open for one in stones),
-        "judgement": good,
-        "pairs": queries.picture_pairs(chosen.stone) if chosen and good else (),
-        "rings": queries.rings(chosen.stone) if chosen and good else (),
-        "marks": queries.agreed_marks(job),
-        "face": [one.mark for one in queries.agreed_marks(job)],
+        "looking": any(one.open for one in judged),
+        "stones": [one for one in shown if one["marks"] or one["judgement"]] or shown[:1],
+        "judgement": shown[0]["judgement"] if len(shown) == 1 else None,
+        "pairs": any(one["pairs"] for one in shown),
     }
     return render(request, "pickup/client.html", page)
+
+
+def _is_good(judgement: queries.Judgement) -> bool:
+    return judgement.verdict["ladder"] in policy.GOOD
+
+
+def _for_client(
+    stone: Stone, judgement: queries.Judgement | None, agreed: tuple[queries.AgreedMark, ...]
+) -> dict[str, Any]:
+    marks = [one for one in agreed if one.stone == stone]
+    return {
+        "stone": stone,
+        "judgement": judgement,
+        "pairs": queries.picture_pairs(stone) if judgement else (),
+        "rings": queries.rings(stone) if judgement else (),
+        "marks": marks,
+        "face": [one.mark for one in marks],
+    }
 
 
 @require_POST
