@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
@@ -35,7 +36,8 @@ class Calipers:
 
 def measure_contour(points: Floats) -> Calipers:
     """Calipers of a closed contour, (n, 2), its corners in order."""
-    reach = points @ np.stack([np.cos(WAYS), np.sin(WAYS)])
+    hull = cv2.convexHull(points.astype(np.float32))[:, 0].astype(float)
+    reach = hull @ np.stack([np.cos(WAYS), np.sin(WAYS)])
     widths = reach.max(axis=0) - reach.min(axis=0)
     start = points - points.mean(axis=0)
     end = np.roll(start, -1, axis=0)
@@ -56,20 +58,22 @@ def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> tuple[Curve, NDArray
     trusted = seen & (near | (nick_depths(off, seen, size) > 0))
     off, sigma = np.where(trusted, off, 0), np.where(trusted, sigma, np.inf)
     unit = size / SIGMA_RADIUS
-    smooth, doubt = np.zeros(RAYS), np.ones(RAYS)
+    stiff, smooth, doubt = np.full(RAYS, (BEND * unit) ** -2), np.zeros(RAYS), np.ones(RAYS)
     for _ in range(3):
-        smooth = _smooth(off, doubt / sigma**2, (BEND * unit) ** -2, (LEAVE * unit) ** -2)
+        smooth = smooth_around(off, doubt / sigma**2, stiff, keep=(LEAVE * unit) ** -2)
         doubt = 1 / (1 + ((off - smooth) / (2.5 * sigma)) ** 2) ** 2
     return Curve(guide.x, guide.y, guide.reach + smooth), trusted
 
 
-def _smooth(off: Floats, weight: Floats, stiff: float, keep: float) -> Floats:
-    """Least squares of weight (off - s)² + stiff (second difference of s)² + keep s², closed by a lap around."""
-    off, weight = (np.concatenate([v[-LAP:], v, v[:LAP]]) for v in (off, weight))
-    band = np.zeros((3, len(off)))
-    band[0, 2:] = stiff
-    band[1, 1:] = -4 * stiff
-    band[2] = 6 * stiff + weight + keep
-    band[1, [1, -1]] = -2 * stiff
-    band[2, [0, 1, -2, -1]] -= stiff * np.array([5, 1, 1, 5])
-    return np.asarray(solveh_banded(band, weight * off))[LAP : LAP + RAYS]
+def smooth_around(values: Floats, weight: Floats, stiff: Floats, *, keep: float, middle: float = 2.0) -> Floats:
+    """Smooth values s, one a ray, closed by a lap around: least squares of weight (values - s)² + keep s² + stiff b²,
+    b being the bend s[k - 1] - middle s[k] + s[k + 1]."""
+    values, weight, stiff = (np.concatenate([v[-LAP:], v, v[:LAP]]) for v in (values, weight, stiff))
+    stiff[[0, -1]] = 0
+    band = np.zeros((3, len(values)))
+    band[0, 2:] = stiff[1:-1]
+    band[1, 1:] = -middle * (stiff[:-1] + stiff[1:])
+    band[2] = weight + keep + middle**2 * stiff
+    band[2, 1:] += stiff[:-1]
+    band[2, :-1] += stiff[1:]
+    return np.asarray(solveh_banded(band, weight * values))[LAP : LAP + RAYS]

@@ -1,7 +1,7 @@
 """The outline of a stone that is not round: from its silhouette against the card.
 
-Ovals are refined as ellipses. Of square and stepped cuts the widths are taken between parallel lines (largest and
-smallest), their centre is the middle of the outlined area.
+Ovals are refined as ellipses, square and stepped cuts as convex curves (convex.py); widths and centre are defined as
+for round stones.
 """
 
 from __future__ import annotations
@@ -13,14 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from samestone.imaging.caliper import measure_contour, smooth_rim
+from samestone.imaging.caliper import measure_contour
+from samestone.imaging.convex import hull_curve, straighten
 from samestone.imaging.outline import FEWEST, Ellipse, Outline, refine_outline
-from samestone.imaging.rim import ANGLES, RAYS, Curve, find_edges
+from samestone.imaging.rim import RAYS, find_edges
 from samestone.imaging.ring import Ring
 
 SMALLEST_SHARE = 0.03
 CURVE_WINDOWS = ((0.07, 21), (0.04, 11), (0.025, 7))
-LAST_WINDOW = 0.015
+LAST_WINDOW, NEAR = 0.015, 0.01
 OVALS = (1.15, 1.3, 1.45, 1.65)
 OVAL_WINDOWS = (0.12, 0.06, 0.035, 0.02)
 LEAST_COVERED = 0.75
@@ -82,7 +83,7 @@ def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[Any], step: floa
 
 def _fit_curve(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline | None:
     """From a rough hull to the rim of any convex shape: rays about its middle, in narrowing windows."""
-    guide = _hull_curve(rough)
+    guide = hull_curve(rough)
     for window, rays in CURVE_WINDOWS:
         edges = find_edges(grey, white, guide, window)
         steady = edges.seen & (uniform_filter1d(edges.seen.astype(float), rays, mode="wrap") > 0.5)
@@ -90,10 +91,12 @@ def _fit_curve(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline
             return None
         reach = guide.reach.copy()
         reach[steady] += median_filter((edges.reach - guide.reach)[steady], rays, mode="wrap")
-        guide = _hull_curve(guide.moved_to(reach).points[steady])
-    reach, sigma = find_edges(grey, white, guide, LAST_WINDOW).exact
-    contour, trusted = smooth_rim(guide, reach - guide.reach, sigma)
-    calipers = measure_contour(cv2.convexHull(contour.points.astype(np.float32))[:, 0].astype(float))
+        guide = hull_curve(guide.moved_to(reach).points[steady])
+    for _ in range(2):
+        reach, sigma = find_edges(grey, white, guide, LAST_WINDOW).exact
+        near = np.abs(reach - guide.reach) < NEAR * np.median(guide.reach)
+        guide = straighten(guide, reach, np.where(near, sigma, np.inf))
+    calipers = measure_contour(guide.points)
     return Outline(
         centre_px=calipers.centre,
         diameter_max_px=calipers.longest,
@@ -101,26 +104,5 @@ def _fit_curve(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline
         axis_angle_deg=float(-np.degrees(calipers.way) % 180),
         radius_px=(calipers.longest + calipers.shortest) / 4,
         rms_px=0.0,
-        covered=float(trusted.mean()),
+        covered=float((near & np.isfinite(sigma)).mean()),
     )
-
-
-def _hull_curve(points: NDArray[Any]) -> Curve:
-    """The convex hull of points as a curve about its centroid."""
-    hull = cv2.convexHull(points.astype(np.float32))[:, 0].astype(float)
-    x, y = measure_contour(hull).centre
-    return Curve(x, y, _hull_reach(hull, np.array([x, y]), ANGLES))
-
-
-def _hull_reach(hull: NDArray[Any], centre: NDArray[Any], angles: NDArray[Any]) -> NDArray[Any]:
-    """Distance from the centre to a convex polygon, per direction."""
-    start = hull - centre
-    end = np.roll(start, -1, axis=0)
-    heading = np.stack([np.cos(angles), np.sin(angles)])
-    edge = end - start
-    across = edge[:, :1] * heading[1] - edge[:, 1:] * heading[0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = (edge[:, 0] * start[:, 1] - edge[:, 1] * start[:, 0])[:, None] / across
-        share = (start[:, :1] * heading[1] - start[:, 1:] * heading[0]) / -across
-    good = (along > 0) & (share >= -1e-6) & (share <= 1 + 1e-6) & np.isfinite(along)
-    return np.asarray(np.where(good, along, np.inf).min(axis=0))

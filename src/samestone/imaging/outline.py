@@ -72,8 +72,13 @@ class Ellipse:
 
     def radii(self, angles: Floats) -> Floats:
         """Distance from the centre to the ellipse, per direction."""
-        turned = angles - self.tilt
-        return self.major * self.minor / np.hypot(self.minor * np.cos(turned), self.major * np.sin(turned))
+        return self.radii_along(np.cos(angles), np.sin(angles))
+
+    def radii_along(self, right: Floats, down: Floats) -> Floats:
+        """The same, for directions given as unit vectors."""
+        cos, sin = float(np.cos(self.tilt)), float(np.sin(self.tilt))
+        along, across = right * cos + down * sin, down * cos - right * sin
+        return np.asarray(self.major * self.minor / np.hypot(self.minor * along, self.major * across))
 
     def moved(self, change: Floats) -> Ellipse:
         """Centre and shape after adding (dx, dy, dr, e cos 2 tilt, e sin 2 tilt)."""
@@ -161,7 +166,7 @@ def _fit(ellipse: Ellipse, points: Floats, seen: NDArray[np.bool_]) -> tuple[Ell
     """A robust fit from afar: Cauchy weights whose scale shrinks with the residuals; also those and the scale."""
     scale, off = 0.01 * ellipse.major, np.zeros(len(points))
     for _ in range(14):
-        ellipse, off = _step(ellipse, points, seen / np.full(len(points), scale) ** 2, 2.0)
+        ellipse, off = _step(ellipse, points, seen / scale**2, 2.0)
         typical = 1.4826 * float(np.median(np.abs(off[seen]))) if seen.any() else scale
         scale = max(min(scale * 0.7, max(typical, 0.05)), 0.05)
     return ellipse, off, scale
@@ -176,13 +181,12 @@ def _polish(ellipse: Ellipse, points: Floats, sigma: Floats) -> Ellipse:
 
 def _step(ellipse: Ellipse, points: Floats, precision: Floats, bound: float) -> tuple[Ellipse, Floats]:
     """One Gauss-Newton step with Cauchy weights; linear in small changes of the ellipse. Also residuals before it."""
-    dx, dy = points[:, 0] - ellipse.x, points[:, 1] - ellipse.y
-    heading = np.arctan2(dy, dx)
-    off = np.hypot(dx, dy) - ellipse.radii(heading)
+    right, down = points[:, 0] - ellipse.x, points[:, 1] - ellipse.y
+    reach = np.hypot(right, down)
+    right, down = right / reach, down / reach
+    off = reach - ellipse.radii_along(right, down)
     weight = precision / (1 + precision * (off / bound) ** 2) ** 2
-    design = np.column_stack(
-        [np.cos(heading), np.sin(heading), np.ones(RAYS), np.cos(2 * heading), np.sin(2 * heading)]
-    )
+    design = np.column_stack([right, down, np.ones(len(off)), right**2 - down**2, 2 * right * down])
     left = design.T @ (design * weight[:, None])
     left += 1e-9 * np.trace(left) * np.eye(5) + 1e-12 * np.eye(5)
     return ellipse.moved(np.linalg.solve(left, design.T @ (off * weight))), off
