@@ -6,10 +6,10 @@ import datetime as dt
 
 import pytest
 
-from samestone.shop import audit, ledger, passage
+from samestone.shop import audit, care, ledger, passage
 from samestone.shop.bench import actions as bench
 from samestone.shop.intake import actions as intake
-from samestone.shop.intake import care, queries
+from samestone.shop.intake import queries
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Entry, Examination, Instrument, Job, Mark, Member, Person, Stone
 

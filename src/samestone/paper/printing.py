@@ -93,7 +93,7 @@ def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float 
     if face is None:
         return {"agreed": []}
     marks = face["marks"]
-    drawn = {"ratio": face.get("ratio", 0), "loose": face.get("loose", False)}
+    drawn: dict[str, Any] = {"ratio": face.get("ratio", 0), "loose": face.get("loose", False)}
     files[f"{own}face.svg"] = clock_face(face["cut"], marks, legend=False, **drawn).encode()
     if key_width:
         files[f"{own}key.svg"] = key_alone(marks, width=key_width).encode()

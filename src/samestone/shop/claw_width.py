@@ -1,4 +1,4 @@
-"""How wide the claws were at each look, and the change since the look before; from what the log keeps of it.
+"""How wide and high the claws were at each look, and the change since the look before; from what the log keeps of it.
 
 A claw is known again by its direction in the picture. A change counts when it exceeds twice its standard uncertainty.
 """
@@ -29,6 +29,7 @@ class Width:
     unit: str
     at: dt.datetime
     doubt: str = ""
+    what: str = "width"  # or height, in a view from the side
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,16 @@ def widths_of(looks: Iterable[Examination]) -> dict[int, tuple[Width, ...]]:
         told = row.payload.data
         for width in _widths(row, suspect.get(told["photograph"], "")):
             kept = found.setdefault(wanted[told["examination"]], [])
-            kept[:] = [one for one in kept if apart_deg(one.angle_deg, width.angle_deg) >= SAME_CLAW_DEG]
+            kept[:] = [one for one in kept if not _is_same(one, width)]
             kept.append(width)
-    return {look: tuple(sorted(widths, key=lambda one: one.angle_deg)) for look, widths in found.items()}
+    return {
+        look: tuple(sorted(widths, key=lambda one: (one.what != "width", one.angle_deg)))
+        for look, widths in found.items()
+    }
+
+
+def _is_same(one: Width, other: Width) -> bool:
+    return one.what == other.what and apart_deg(one.angle_deg, other.angle_deg) < SAME_CLAW_DEG
 
 
 def _columns(looks: Iterable[Examination]) -> dict[int, int]:
@@ -86,7 +94,9 @@ def _widths(row: Entry, doubt: str) -> Iterable[Width]:
         doubt = doubt_of(tool, row.when) if tool else ""
     for claw in told["claws"]:
         why = doubt if told["unit"] == "mm" else ""
-        yield Width(float(claw["angle_deg"]), claw["width"], claw["u"], told["unit"], row.when, why)
+        yield Width(
+            float(claw["angle_deg"]), claw["width"], claw["u"], told["unit"], row.when, why, told.get("what", "width")
+        )
 
 
 def changes(looks: Iterable[Examination]) -> dict[int, tuple[Change, ...]]:
@@ -103,7 +113,7 @@ def changes(looks: Iterable[Examination]) -> dict[int, tuple[Change, ...]]:
 
 def _change(now: Width, before: list[Width]) -> Change:
     """Pixels of two pictures are not compared, nor what is in doubt."""
-    alike = (one for one in before if apart_deg(one.angle_deg, now.angle_deg) < SAME_CLAW_DEG)
+    alike = (one for one in before if _is_same(one, now))
     was = next((one for one in alike if one.unit == "mm" and not one.doubt), None)
     if was is None or now.unit != "mm" or now.doubt:
         return Change(now)

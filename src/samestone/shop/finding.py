@@ -9,6 +9,7 @@ from typing import Any, TypeVar, cast
 from django.db import transaction
 
 from samestone.shop import ledger
+from samestone.shop.life import NotPossibleNow, Station
 from samestone.shop.models import Examination, Finding, Member, Stone
 
 Found = TypeVar("Found", bound=Finding)
@@ -26,12 +27,17 @@ class TakenBackAlready(Exception):
 def begin_examination(
     stone: Stone, occasion: str, *, at: dt.datetime, by: Member, declared_changes: Sequence[str] = ()
 ) -> Examination:
-    """The open examination of a stone on this occasion, set or loose as it is now; begun when there is none."""
+    """The open examination of a stone on this occasion, set or loose as it is now; begun when there is none.
+
+    Raises `NotPossibleNow` once the piece has gone home: its record stays as it was.
+    """
     there = Examination.objects.filter(
         stone=stone, occasion=occasion, setting=stone.setting, finished_at__isnull=True
     ).last()
     if there is not None:
         return there
+    if stone.job.station == Station.PICKED_UP.value:
+        raise NotPossibleNow("It has gone home; its record stays as it was. Open a new job for what follows.")
     begun = Examination.objects.create(
         stone=stone,
         occasion=occasion,

@@ -148,6 +148,7 @@ class Stone(models.Model):
     piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="stones")
     position = models.CharField(max_length=60, default="centre")
     count = models.PositiveIntegerField(default=1)  # a row of small stones is counted, not examined one by one
+    places = models.CharField(max_length=120, blank=True, default="")  # which places of the row: 1-2, 4-6
     cut = models.CharField(max_length=40, default="round brilliant")
     material = models.CharField(max_length=60, default="diamond")
     treatment = models.CharField(max_length=60, default="unknown")  # none, filled, coated, laser-drilled, unknown …
@@ -159,7 +160,8 @@ class Stone(models.Model):
     def words(self) -> str:
         """What it is said to be, and on what basis."""
         count = f"{self.count} × " if self.count > 1 else ""
-        return f"{count}{self.cut} {self.material.replace('_', ' ')} ({self.basis})"
+        places = f" at {self.places}" if self.places else ""
+        return f"{count}{self.cut} {self.material.replace('_', ' ')}{places} ({self.basis})"
 
     @property
     def job(self) -> Job:

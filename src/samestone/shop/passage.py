@@ -79,6 +79,8 @@ def hand_over(
 ) -> Job:
     """Other hands or another place, the same station; `checks` says what was looked at (number, mark, grams)."""
     now = _locked(job)
+    if now.station == Station.PICKED_UP.value:
+        raise NotPossibleNow("It has gone home; nothing of it changes hands here.")
     details = {"from": now.place, "to": to, "holder": holder.username if holder else "", "checks": dict(checks)}
     now.place, now.holder = to, holder
     now.save()

@@ -86,6 +86,23 @@ def unset_stone(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
     return bench_examination(stone, at=at, by=by)
 
 
+@transaction.atomic
+def describe_anew(stone: Stone, *, material: str, treatment: str, at: dt.datetime, by: Member) -> Stone:
+    """What a close look at the bench found it to be; with a note for the jeweller first. Raises `NotPossibleNow`."""
+    now = Stone.objects.select_for_update().get(pk=stone.pk)
+    if now.job.station == Station.PICKED_UP.value:
+        raise NotPossibleNow("It has gone home; what was written then stays as it was.")
+    if (now.material, now.treatment) == (material, treatment):
+        raise NotPossibleNow("That is what stands there already.")
+    was = f"{now.material}, treatment {now.treatment}".replace("_", " ")
+    now.material, now.treatment, now.basis = material, treatment, Stone.Basis.TESTED
+    now.save()
+    ledger.append("stone described", about=now.job, at=at, by=by, rows=[now], details={"was": was})
+    words = f"{now.position}: {material}, treatment {treatment}; was taken for {was}".replace("_", " ")
+    ledger.append("notice written", about=now.job, at=at, by=by, details={"words": words, "to_say": ""})
+    return now
+
+
 def bench_examination(stone: Stone, *, at: dt.datetime, by: Member) -> Examination:
     """The open examination at the bench for a stone as it is now (loose or set); begun when first asked for."""
     return begin_examination(stone, Examination.Occasion.BENCH, at=at, by=by)

@@ -7,6 +7,7 @@ from typing import Any, cast
 from django import forms
 
 from samestone.shop import agreement
+from samestone.shop.care import materials, treatments
 from samestone.shop.field import DecimalText
 from samestone.shop.models import Instrument, Member
 from samestone.shop.tool import ToolField
@@ -54,6 +55,13 @@ class LooseWeightForm(forms.Form):
     @property
     def indications(self) -> list[str]:
         return [self.cleaned_data[name] for name in ("first", "second", "third") if self.cleaned_data[name]]
+
+
+class TurnedOutForm(forms.Form):
+    """What a stone is, now that someone has looked closely."""
+
+    material = forms.ChoiceField(label="It is", choices=materials)
+    treatment = forms.ChoiceField(label="Treatment", choices=treatments)
 
 
 class NewsForm(forms.Form):

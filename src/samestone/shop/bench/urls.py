@@ -12,6 +12,7 @@ urlpatterns = [
     path("job/<str:envelope>/swap/", views.report_swap, name="report-swap"),
     path("stone/<int:pk>/unset/", views.unset_stone, name="unset-stone"),
     path("stone/<int:pk>/weigh/", views.weigh_stone, name="weigh-stone"),
+    path("stone/<int:pk>/turned-out/", views.turned_out, name="turned-out"),
     path("stone/<int:pk>/reset/", views.reset_stone, name="reset-stone"),
     path("job/<str:envelope>/news/", views.send_news, name="send-news"),
     path("job/<str:envelope>/answer/", views.note_answer, name="note-answer"),

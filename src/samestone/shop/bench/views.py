@@ -12,7 +12,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import agreement, blindness
+from samestone.gem import care as processes
+from samestone.shop import agreement, blindness, care, row
 from samestone.shop.bench import actions, forms, queries
 from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import MOVES, NotPossibleNow, Station
@@ -78,6 +79,24 @@ def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
             by=signed_in(request),
         ),
     )
+
+
+@require_POST
+def turned_out(request: HttpRequest, pk: int) -> HttpResponse:
+    """The stone is another one than was said, or was treated: for the jeweller first, then for the client."""
+    stone, form = get_object_or_404(Stone, pk=pk), forms.TurnedOutForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Choose what it is, and its treatment.")
+        return redirect("bench", envelope=stone.job.envelope)
+    try:
+        actions.describe_anew(stone, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
+    except NotPossibleNow as error:
+        messages.error(request, str(error))
+    else:
+        messages.warning(
+            request, "Written down, for you first. The client hears it before the work goes on: pause and ask."
+        )
+    return redirect("bench", envelope=stone.job.envelope)
 
 
 @require_POST
@@ -151,7 +170,13 @@ def count_evening(request: HttpRequest) -> HttpResponse:
 def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
     page = {
         "job": job,
-        "stones": queries.stones_of(job),
+        "stones": [
+            {"stone": one.stone, "weights": one.weights, "damage": one.damage, "form": _turned_out_form(one.stone)}
+            for one in queries.stones_of(job)
+        ],
+        "places": row.position_map(job.stones),
+        "warnings": care.bench_warnings(job),
+        "cautions": care.cautions(processes.PROCESSES),
         "hand_overs": queries.hand_overs(job),
         "open_news": queries.open_news(job),
         "mark": queries.mark_to_look_for(job),
@@ -170,6 +195,11 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         **filled,
     }
     return render(request, "bench/bench.html", page, status=422 if filled else 200)
+
+
+def _turned_out_form(stone: Stone) -> forms.TurnedOutForm:
+    initial = {"material": stone.material, "treatment": stone.treatment}
+    return forms.TurnedOutForm(initial=initial, auto_id=f"id_{stone.pk}_%s")
 
 
 def _try(request: HttpRequest, job: Job, act: Callable[[], Any], *, then: str = "bench") -> HttpResponse:

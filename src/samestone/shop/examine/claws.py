@@ -43,8 +43,15 @@ class Visit:
         return apart[min(apart)] if apart and min(apart) < SAME_CLAW_DEG else ""
 
 
+def what_of(photo: Photograph) -> str:
+    """What is measured in it: from the side the height of a claw, else its width."""
+    return "height" if photo.view == "side" else "width"
+
+
 def find_claws(photo: Photograph) -> tuple[tuple[Claw, ...], str]:
     """The claws found in the picture, and a doubt or the reason why there are none."""
+    if what_of(photo) == "height":
+        return (), ""  # from the side nothing is found by itself: tap foot and tip
     reading = _measure(photo.digest)
     if isinstance(reading, str):
         return (), reading
@@ -85,7 +92,11 @@ def earlier_visits(photo: Photograph) -> tuple[Visit, ...]:
     look = photo.examination
     stones = {row.pk for row in same_stones(look.stone)}
     rows = Entry.objects.filter(kind=MEASURED).select_related("payload").order_by("number")
-    told = [(row, row.payload.data) for row in rows if row.payload.data["stone"] in stones]
+    told = [
+        (row, row.payload.data)
+        for row in rows
+        if row.payload.data["stone"] in stones and row.payload.data.get("what", "width") == what_of(photo)
+    ]
     if is_blind(look.stone_id):
         told = [(row, data) for row, data in told if data["examination"] == look.pk]
     return tuple(_visit(row, data) for row, data in told)

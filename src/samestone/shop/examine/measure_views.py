@@ -78,7 +78,9 @@ def show_claws(request: HttpRequest, pk: int) -> HttpResponse:
     page = {"job": stone.job, "stone": stone, "photo": photo, "look": look, "rows": rows, "doubt": doubt}
     page["in_doubt"] = doubts([photo]).get(photo.pk, "")
     return render(
-        request, "examine/claws.html", {**page, "scales": known, "scale": used, "visits": visits, "unit": unit}
+        request,
+        "examine/claws.html",
+        {**page, "scales": known, "scale": used, "visits": visits, "unit": unit, "what": claws.what_of(photo)},
     )
 
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from samestone.shop import ledger
 from samestone.shop.claw_width import MEASURED
 from samestone.shop.examine import actions
-from samestone.shop.examine.claws import in_unit
+from samestone.shop.examine.claws import in_unit, what_of
 from samestone.shop.examine.cleaning import LOOKED, Changes, Spot
 from samestone.shop.examine.scale import Scale
 from samestone.shop.finding import begin_examination, record_finding
@@ -72,6 +72,7 @@ def keep_claws(
         "stone": photo.examination.stone_id,
         "examination": photo.examination_id,
         "photograph": photo.pk,
+        "what": what_of(photo),
         "unit": "mm" if scale else "px",
         "claws": measured,
     }

@@ -25,6 +25,7 @@ from samestone.shop.finding import (
     take_back,
 )
 from samestone.shop.foresight import next_look
+from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import NONE_SEEN, Examination, Finding, Stone
 from samestone.shop.sign_in import signed_in
 
@@ -39,7 +40,13 @@ def start(request: HttpRequest, pk: int, occasion: str) -> HttpResponse:
         raise Http404(f"no occasion called {occasion}")
     stone = get_object_or_404(Stone, pk=pk)
     changes = agreed_changes(stone.job) if occasion == Examination.Occasion.PICK_UP else ()
-    examination = begin_examination(stone, occasion, at=timezone.now(), by=signed_in(request), declared_changes=changes)
+    try:
+        examination = begin_examination(
+            stone, occasion, at=timezone.now(), by=signed_in(request), declared_changes=changes
+        )
+    except NotPossibleNow as error:
+        messages.error(request, str(error))
+        return redirect("job", envelope=stone.job.envelope)
     if occasion == Examination.Occasion.RECEIVED:
         return _to(examination, "pictures")
     return redirect("examination", pk=examination.pk)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
 
-from samestone.gem import care
-from samestone.shop import agreement
+from samestone.shop import agreement, row
+from samestone.shop.care import materials, treatments
 from samestone.shop.field import DecimalText
 from samestone.shop.models import LOOSE_STONE, Stone
 
 PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", LOOSE_STONE, "other")
 CUTS = ("round brilliant", "oval", "princess", "emerald", "cushion", "pear", "marquise", "heart", "baguette", "other")
-OFTEN = ("diamond", "sapphire", "ruby", "emerald", "moissanite", "cubic_zirconia")
 RISKS = (
     "heat near the stone",
     "old or worn claws",
@@ -26,16 +26,6 @@ RISKS = (
 
 def choices(*words: str) -> list[tuple[str, str]]:
     return [(word, word) for word in words]
-
-
-def materials() -> list[tuple[str, str]]:
-    """Those that come over the counter most often first, then every one that the care table knows."""
-    names = [*OFTEN, *(name for name in care.material_names() if name not in OFTEN), "other"]
-    return [(name, name.replace("_", " ")) for name in names]
-
-
-def treatments() -> list[tuple[str, str]]:
-    return choices("unknown", "none", *care.treatment_names())
 
 
 class NewJobForm(forms.Form):
@@ -69,16 +59,40 @@ class PieceForm(forms.Form):
 class StoneForm(forms.Form):
     position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
+    places = forms.CharField(
+        label="Places in the row",
+        max_length=120,
+        required=False,
+        help_text="from the left as worn, such as 1-2, 4-6",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
     material = forms.ChoiceField(label="Said to be", choices=materials)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
     cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
     basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
 
-    def __init__(self, *args: Any, loose: bool = False, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, loose: bool = False, others: Iterable[Stone] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.taken = {place.number: place.stone for place in row.position_map(others)}
         if loose:
+            del self.fields["places"]
             position = self.fields["position"]
             position.label, position.initial = "Which one", "loose"
+
+    def clean(self) -> dict[str, Any]:
+        """As many places as stones, and none that other stones have."""
+        cleaned: dict[str, Any] = super().clean() or {}
+        try:
+            places = row.read_places(cleaned.get("places", ""))
+        except ValueError as error:
+            self.add_error("places", str(error))
+            return cleaned
+        if places and len(places) != cleaned.get("count"):
+            self.add_error("places", f"{len(places)} places for {cleaned.get('count')} stones; expected one for each.")
+        for number in places:
+            if number in self.taken:
+                self.add_error("places", f"Place {number} is taken: {self.taken[number].words}.")
+        return cleaned | ({"places": row.write_places(places)} if "places" in cleaned else {})
 
 
 class ClawsForm(forms.Form):

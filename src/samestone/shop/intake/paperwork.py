@@ -113,7 +113,8 @@ def _stone_line(stone: Stone) -> dict[str, Any]:
     count = f"{stone.count} × " if stone.count > 1 else ""
     material = stone.material.replace("_", " ")
     treatment = {"none": "no treatment known", "unknown": "treatment not known"}.get(stone.treatment, stone.treatment)
-    words = f"{count}{stone.cut} {material}, {treatment}"
+    places = f" at places {stone.places}" if stone.places else ""
+    words = f"{count}{stone.cut} {material}{places}, {treatment}"
     blind = NotExamined.objects.current().filter(
         examination__stone=stone, examination__occasion=Examination.Occasion.TAKE_IN
     )

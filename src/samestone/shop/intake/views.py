@@ -12,9 +12,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from samestone.shop import agreement, blindness, ledger, passage
+from samestone.shop import agreement, blindness, care, ledger, passage, row
 from samestone.shop.finding import ExaminationFinished, TakenBackAlready, take_back
-from samestone.shop.intake import actions, care, forms, paperwork, queries, story
+from samestone.shop.intake import actions, forms, paperwork, queries, story
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Job, Mark, Stone
 from samestone.shop.sign_in import signed_in
@@ -56,6 +56,7 @@ def show_job(request: HttpRequest, envelope: str) -> HttpResponse:
         "earlier": told[story.RECENT :],
         "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "piece": job.pieces.first(),
+        "places": row.position_map(job.stones),
         "has_receipt": ledger.last_receipt(job) is not None,
         "notices": queries.notices(job),
         "taking_in": queries.is_open_for_take_in(job),
@@ -103,11 +104,13 @@ def ask_stones(request: HttpRequest, job: Job) -> HttpResponse:
         return redirect("take-in", envelope=job.envelope, question="piece")
     chosen = _chosen_stone(request, job)
     initial = {name: getattr(chosen, name) for name in forms.StoneForm.base_fields} if chosen else {}
-    form = forms.StoneForm(request.POST or None, initial=initial, loose=piece.is_loose_stone)
+    others = [stone for stone in job.stones if stone != chosen]
+    form = forms.StoneForm(request.POST or None, initial=initial, loose=piece.is_loose_stone, others=others)
     if form.is_valid() and _may_change(request, job):
         actions.describe_stone(piece, chosen, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
         return redirect("take-in", envelope=job.envelope, question="stones" if "more" in request.POST else "condition")
-    return _question(request, job, "stones", form=form, stones=list(job.stones), chosen=chosen)
+    places = row.position_map(job.stones)
+    return _question(request, job, "stones", form=form, stones=list(job.stones), chosen=chosen, places=places)
 
 
 def ask_condition(request: HttpRequest, job: Job) -> HttpResponse:

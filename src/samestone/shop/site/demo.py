@@ -14,12 +14,12 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from samestone.shop import ledger, vault
+from samestone.shop import care, ledger, vault
 from samestone.shop.bench import actions as bench
 from samestone.shop.examine import actions as examine
 from samestone.shop.finding import begin_examination, record_finding
 from samestone.shop.intake import actions as intake
-from samestone.shop.intake import care, paperwork
+from samestone.shop.intake import paperwork
 from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Shop, Stone
 from samestone.shop.photograph import keep_photograph
 from samestone.shop.pickup import actions as pickup

@@ -1,4 +1,4 @@
-"""What is asked of each stone before a clean may be logged; the answers are gem's, the stricter of two sources wins."""
+"""What cleaning and the bench do to the stones of a job; the answers are gem's, the stricter of two sources wins."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from samestone.shop.models import Job, Stone
 BY_HAND = "by hand"  # what is left when nothing else may be done
 PROCESSES = ("ultrasonic", "steam")
 UNKNOWN = "unknown"
+OFTEN = ("diamond", "sapphire", "ruby", "emerald", "moissanite", "cubic_zirconia")
 
 
 @dataclass(frozen=True)
@@ -33,14 +34,35 @@ class Answer:
         return f"{self.stone.position} {self.stone.material}, {treatment}; {self.process}: {self.verdict}"
 
 
+def materials() -> list[tuple[str, str]]:
+    """Those that come over the counter most often first, then every one that the care table knows."""
+    names = [*OFTEN, *(name for name in care.material_names() if name not in OFTEN), "other"]
+    return [(name, name.replace("_", " ")) for name in names]
+
+
+def treatments() -> list[tuple[str, str]]:
+    return [(name, name) for name in (UNKNOWN, "none", *care.treatment_names())]
+
+
 def answers_for(job: Job) -> tuple[Answer, ...]:
     """For each stone of the job, what ultrasonic and steam would do to it."""
     return tuple(_answer(stone, process) for stone in job.stones for process in PROCESSES)
 
 
-def cautions() -> tuple[str, ...]:
-    """The usual cautions for the person who cleans."""
-    return tuple(dict.fromkeys(words for process in PROCESSES for words in care.cautions(process)))
+def bench_warnings(job: Job) -> tuple[Answer, ...]:
+    """What the bench must leave alone or do with care, “never” first; one line for each process and kind of stone."""
+    found: dict[tuple[str, str, str], Answer] = {}
+    for stone in job.stones:
+        for process in care.PROCESSES:
+            answer = _answer(stone, process)
+            if answer.verdict != "usual":
+                found.setdefault((process, stone.material, stone.treatment), answer)
+    return tuple(sorted(found.values(), key=lambda one: one.verdict != "never"))
+
+
+def cautions(processes: Iterable[str] = PROCESSES) -> tuple[str, ...]:
+    """The usual cautions for the person who does it."""
+    return tuple(dict.fromkeys(words for process in processes for words in care.cautions(process)))
 
 
 def refusals(answers: Iterable[Answer], methods: Iterable[str], *, tight: str, careful: bool) -> tuple[str, ...]:
