@@ -19,8 +19,8 @@ CARD = 170.0
 
 @dataclass(frozen=True)
 class Drawing:
-    """Grey picture, the same without noise, and the truth of its outline, an ellipse drawn as a 96-gon: its centre and
-    what calipers read on that polygon."""
+    """Grey picture, the same without noise, and the truth of its outline, a polygon: its centre and what calipers read
+    on it."""
 
     grey: NDArray[np.uint8]
     clean: NDArray[np.float32]
@@ -44,14 +44,20 @@ def draw(
     elongation: float = 1.008,
     centre: tuple[float, float] | None = None,
     contrast: float = 1.0,
+    bevel: float | None = None,
 ) -> Drawing:
-    """A stone with sixteenfold rings of facets, each of its own brightness, and a few dark marks."""
+    """A stone with sixteenfold rings of facets, each of its own brightness, and a few dark marks.
+
+    Its rim is an ellipse of 96 flats, or, with a bevel, a rectangle with that share of `radius` cut off its corners.
+    """
     rng = np.random.default_rng(seed)
     x, y = centre or (side / 2 + float(rng.uniform(-8, 8)), side / 2 + float(rng.uniform(-8, 8)))
     big = np.full((side * FINE, side * FINE), CARD, np.float32)
     longest, shortest, turn = radius * np.sqrt(elongation), radius / np.sqrt(elongation), float(rng.uniform(0, np.pi))
     around = np.arange(96) * 2 * np.pi / 96
     rim = np.column_stack([longest * np.cos(around), shortest * np.sin(around)])
+    if bevel is not None:
+        rim = _rectangle(longest, shortest, bevel * radius)
     rim = rim @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + (x, y)
     _fill(big, rim, 60)
     for inner, outer in ((0.0, 0.3), (0.3, 0.55), (0.55, 0.76), (0.76, 0.96)):
@@ -59,7 +65,9 @@ def draw(
             a, b = (k + rng.normal(0, 0.05, 2)) * np.pi / 16 + (0, np.pi / 16)
             shine = CARD + contrast * (float(rng.uniform(15, 250)) - CARD)
             corners = np.array([[inner, a], [outer, a], [outer, b], [inner, b]])
-            spot = corners[:, :1] * shortest * np.column_stack([np.cos(corners[:, 1]), np.sin(corners[:, 1])])
+            way = np.column_stack([np.cos(corners[:, 1]), np.sin(corners[:, 1])])
+            reach = shortest if bevel is None else _reach(rim - (x, y), way)
+            spot = corners[:, :1] * reach * way
             _fill(big, spot + np.array([x, y]), shine)
     for place in rng.uniform(-0.55, 0.55, (5, 2)) * radius + (x, y):
         cv2.circle(big, _fixed(place), int(0.02 * radius * FINE * 16), 10, -1, shift=4)
@@ -75,6 +83,20 @@ def draw(
     grey = encode(light)
     noisy = np.clip(np.round(grey + rng.normal(0, noise, grey.shape)), 0, 255).astype(np.uint8)
     return Drawing(noisy, grey, (x, y), *calipers(rim))
+
+
+def _reach(corners: NDArray[np.float64], ways: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far a convex polygon around the origin reaches, (n, 1), in directions (n, 2)."""
+    sides = np.roll(corners, -1, axis=0) - corners
+    across = np.column_stack([sides[:, 1], -sides[:, 0]])
+    away = (across * corners).sum(axis=1)
+    return 1 / (ways @ (across / away[:, None]).T).max(axis=1, keepdims=True)
+
+
+def _rectangle(longest: float, shortest: float, bevel: float) -> NDArray[np.float64]:
+    a, b = longest - bevel, shortest - bevel
+    quarter = np.array([[longest, b], [a, shortest]])
+    return np.concatenate([quarter, quarter[::-1] * (-1, 1), -quarter, quarter[::-1] * (1, -1)])
 
 
 def decode(shade: NDArray[np.float32]) -> NDArray[np.float32]:

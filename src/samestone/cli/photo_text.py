@@ -14,6 +14,7 @@ def reading_as_json(reading: Any, photo: Any) -> dict[str, Any]:
             "centre_px": [round(v, 3) for v in outline.centre_px],
             "diameter_max_px": round(outline.diameter_max_px, 3),
             "diameter_min_px": round(outline.diameter_min_px, 3),
+            "u_px": round(outline.u_px, 3),
             "axis_angle_deg": round(outline.axis_angle_deg, 2),
             "rms_px": round(outline.rms_px, 3),
             "covered": round(outline.covered, 3),
@@ -47,9 +48,9 @@ def _mark(mark: Any) -> dict[str, Any]:
 def reading_as_text(found: dict[str, Any]) -> str:
     lines = ["usable" if found["usable"] else f"not usable: {found['reason']}"]
     if "centre_px" in found:
-        x, y = found["centre_px"]
+        (x, y), u = found["centre_px"], found["u_px"]
         lines.append(f"girdle: centre {x:.2f}, {y:.2f} px; diameters {found['diameter_max_px']:.2f} and "
-                     f"{found['diameter_min_px']:.2f} px; leans {found['lean_deg']:.1f}°")  # fmt: skip
+                     f"{found['diameter_min_px']:.2f} ± {u:.2f} px; leans {found['lean_deg']:.1f}°")  # fmt: skip
     lines += [f"{name}: {sentence}" for name, sentence in found["remedies"].items()]
     marks = found["characteristics"]
     if marks:

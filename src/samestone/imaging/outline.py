@@ -10,16 +10,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging.caliper import measure_contour, smooth_rim
-from samestone.imaging.rim import ANGLES, RAYS, Curve, Edges, Floats, cast_rays, find_edges
+from samestone.imaging.cover import covered_rays, hidden_arcs
+from samestone.imaging.rim import ANGLES, PROBE, Curve, Edges, Floats, find_edges
 from samestone.imaging.ring import Ring
 
 WINDOWS = (0.06, 0.035, 0.02)
 FEWEST = 0.25
+CLEAR, CLEARER = 0.75, 0.05
+SOFT_PROBE = 3.5
+# Uncertainty of a diameter, from the tuning pictures: what no number of rays takes away (a share of the radius), and
+# how many times worse rays are than independent ones, for neighbours err together.
+PLACING, TOGETHER = 0.0007, 5.0
 
 
 @dataclass(frozen=True)
@@ -31,7 +36,8 @@ class Outline:
     card, the contour is an ellipse fitted to the rest. `axis_angle_deg` is the direction of the largest, `centre_px`
     the centroid of the area enclosed, `radius_px` the ellipse's mean radius, `rms_px` how far the edges lie off it.
     `covered` is the share of the 720 rays that found the edge where the ellipse says; `hidden_deg` the arcs where
-    something (a claw) lies over it.
+    something (a claw) lies over it. `u_px` is one standard uncertainty of either diameter: what blur and the camera's
+    curve leave, and how well the seen part of the rim says where the rest is.
     """
 
     centre_px: tuple[float, float]
@@ -42,6 +48,7 @@ class Outline:
     rms_px: float
     covered: float
     hidden_deg: tuple[tuple[float, float], ...] = ()
+    u_px: float = float("nan")
 
     @property
     def is_long(self) -> bool:
@@ -93,18 +100,28 @@ class Ellipse:
 
 
 def fit_outline(grey: NDArray[Any], white: float, ring: Ring) -> Outline | None:
-    """Refine a ring to the girdle's outline; None when fewer than two rays in five find an edge on it."""
-    return refine_outline(grey, white, Ellipse(ring.x_px, ring.y_px, ring.radius_px, ring.radius_px, 0.0))
+    """Refine a ring to the girdle's outline; None when fewer than one ray in four finds an edge on it.
+
+    Where few do, the rim may be out of focus: it is looked for again, averaging over more of each ray.
+    """
+    start = Ellipse(ring.x_px, ring.y_px, ring.radius_px, ring.radius_px, 0.0)
+    sharp = refine_outline(grey, white, start)
+    if sharp is not None and sharp.covered > CLEAR:
+        return sharp
+    soft = refine_outline(grey, white, start, probe=SOFT_PROBE)
+    if soft is None or (sharp is not None and soft.covered < sharp.covered + CLEARER):
+        return sharp
+    return soft
 
 
 def refine_outline(
-    grey: NDArray[Any], white: float, start: Ellipse, windows: tuple[float, ...] = WINDOWS
+    grey: NDArray[Any], white: float, start: Ellipse, windows: tuple[float, ...] = WINDOWS, *, probe: float = PROBE
 ) -> Outline | None:
     """Refine a rough ellipse; a narrower window is kept only while as many rays still find the edge."""
     ellipse, best, kept = start, 0.0, None
     for window in windows:
         guide = ellipse.curve
-        edges = find_edges(grey, white, guide, window)
+        edges = find_edges(grey, white, guide, window, probe=probe)
         ellipse, off, scale = _fit(ellipse, guide.moved_to(edges.reach).points, edges.seen)
         fits = edges.seen & (np.abs(off) < max(4 * scale, 0.002 * ellipse.major))
         if fits.mean() < 0.85 * best or not _lies_within(grey, ellipse):
@@ -112,7 +129,7 @@ def refine_outline(
         best, kept = max(best, float(fits.mean())), (ellipse, guide, edges, fits)
     if kept is None or best < FEWEST:
         return None
-    covered = _covered(grey, white, kept[0])
+    covered = covered_rays(grey, white, kept[0].curve)
     return _measure(*kept, covered & ~kept[3])
 
 
@@ -128,7 +145,7 @@ def _measure(
     """The outline from the rays about `cast`, placed exactly."""
     reach, sigma = edges.exact
     sigma = np.where(hidden, np.inf, sigma)
-    ellipse = _polish(ellipse, cast.moved_to(reach).points, sigma)
+    ellipse, u_fit = _polish(ellipse, cast.moved_to(reach).points, sigma)
     shift = (ellipse.x - cast.x) * np.cos(ANGLES) + (ellipse.y - cast.y) * np.sin(ANGLES)
     guide = cast.moved_to(ellipse.radii(ANGLES) + shift)
     contour, _ = smooth_rim(guide, reach - guide.reach, sigma)
@@ -141,46 +158,32 @@ def _measure(
         radius_px=(ellipse.major + ellipse.minor) / 2,
         rms_px=float(np.sqrt(np.mean((reach - guide.reach)[fits] ** 2))),
         covered=float(fits.mean()),
-        hidden_deg=_arcs(hidden),
+        hidden_deg=hidden_arcs(hidden),
+        u_px=float(np.hypot(PLACING * ellipse.major, TOGETHER * u_fit)),
     )
-
-
-def _covered(grey: NDArray[Any], white: float, ellipse: Ellipse) -> NDArray[np.bool_]:
-    """Rays on which something other than the card lies just beyond the girdle."""
-    beyond = cast_rays(grey, ellipse.curve, np.linspace(1.03, 1.09, 12)).astype(float) * (255.0 / white)
-    bands = beyond.reshape(RAYS, 4, 3).mean(axis=2)
-    design = np.column_stack([np.ones(RAYS), np.cos(ANGLES), np.sin(ANGLES)])
-    weight = np.ones(RAYS)
-    for _ in range(8):
-        left = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3)
-        card = design @ np.linalg.solve(left, design.T @ (bands * weight[:, None]))
-        rest = np.abs(bands - card).mean(axis=1)
-        spread = max(1.4826 * float(np.median(rest)), 1.0)
-        weight = 1 / (1 + (rest / spread) ** 2) ** 2
-    smooth = cv2.blur(np.tile(rest, 3)[None].astype(np.float32), (7, 1))[0][RAYS : 2 * RAYS]
-    covered: NDArray[np.bool_] = smooth > 3.5 * spread
-    return covered
 
 
 def _fit(ellipse: Ellipse, points: Floats, seen: NDArray[np.bool_]) -> tuple[Ellipse, Floats, float]:
     """A robust fit from afar: Cauchy weights whose scale shrinks with the residuals; also those and the scale."""
     scale, off = 0.01 * ellipse.major, np.zeros(len(points))
     for _ in range(14):
-        ellipse, off = _step(ellipse, points, seen / scale**2, 2.0)
+        ellipse, off, _ = _step(ellipse, points, seen / scale**2, 2.0)
         typical = 1.4826 * float(np.median(np.abs(off[seen]))) if seen.any() else scale
         scale = max(min(scale * 0.7, max(typical, 0.05)), 0.05)
     return ellipse, off, scale
 
 
-def _polish(ellipse: Ellipse, points: Floats, sigma: Floats) -> Ellipse:
-    """A robust fit from nearby of points with standard uncertainties."""
+def _polish(ellipse: Ellipse, points: Floats, sigma: Floats) -> tuple[Ellipse, float]:
+    """A robust fit from nearby, of points with standard uncertainties; and that of a diameter were they independent."""
     for _ in range(8):
-        ellipse, _ = _step(ellipse, points, sigma**-2.0, 2.5)
-    return ellipse
+        ellipse, _, normal = _step(ellipse, points, sigma**-2.0, 2.5)
+    spread = np.diag(np.linalg.inv(normal))[2:]
+    return ellipse, float(2 * np.sqrt(spread[0] + spread[1:].mean()))
 
 
-def _step(ellipse: Ellipse, points: Floats, precision: Floats, bound: float) -> tuple[Ellipse, Floats]:
-    """One Gauss-Newton step with Cauchy weights; linear in small changes of the ellipse. Also residuals before it."""
+def _step(ellipse: Ellipse, points: Floats, precision: Floats, bound: float) -> tuple[Ellipse, Floats, Floats]:
+    """One Gauss-Newton step with Cauchy weights; linear in small changes of the ellipse. Also residuals before it
+    and the normal matrix."""
     right, down = points[:, 0] - ellipse.x, points[:, 1] - ellipse.y
     reach = np.hypot(right, down)
     right, down = right / reach, down / reach
@@ -189,24 +192,4 @@ def _step(ellipse: Ellipse, points: Floats, precision: Floats, bound: float) -> 
     design = np.column_stack([right, down, np.ones(len(off)), right**2 - down**2, 2 * right * down])
     left = design.T @ (design * weight[:, None])
     left += 1e-9 * np.trace(left) * np.eye(5) + 1e-12 * np.eye(5)
-    return ellipse.moved(np.linalg.solve(left, design.T @ (off * weight))), off
-
-
-def _arcs(hidden: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
-    """Arcs (from, to) in degrees counter-clockwise as seen, of at least 3 degrees, gaps under 2 degrees closed."""
-    per_ray = 360 / RAYS
-    closed = cv2.morphologyEx(
-        np.tile(hidden.astype(np.uint8), 3)[None, :], cv2.MORPH_CLOSE, np.ones((1, int(2 / per_ray) + 1), np.uint8)
-    )[0]
-    opened = cv2.morphologyEx(closed[None, :], cv2.MORPH_OPEN, np.ones((1, int(3 / per_ray)), np.uint8))[0]
-    middle = opened[RAYS : 2 * RAYS]
-    if middle.all():
-        return ((0.0, 360.0),)
-    edges = np.diff(opened.astype(int))
-    starts = [k + 1 for k in np.flatnonzero(edges == 1) if RAYS <= k + 1 < 2 * RAYS]
-    ends = np.flatnonzero(edges == -1)
-    arcs = []
-    for start in starts:
-        end = int(ends[ends >= start][0])
-        arcs.append((float(-(end + 0.5) * per_ray % 360), float(-(start - 0.5) * per_ray % 360)))
-    return tuple(sorted(arcs))
+    return ellipse.moved(np.linalg.solve(left, design.T @ (off * weight))), off, left

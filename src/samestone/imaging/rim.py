@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 RAYS = 720
+PROBE = 1.1
 STEPS = 161
 ANGLES = np.arange(RAYS) * (2 * np.pi / RAYS)
 BEYOND = 1.08
@@ -59,12 +60,13 @@ class Edges:
     place: Floats
     radii: Floats
     spacing: float
+    probe: float
 
     @cached_property
     def exact(self) -> tuple[Floats, Floats]:
         """Distances with the edge placed in linear light, and their standard uncertainties, infinite where unseen."""
         light = np.interp(self.profile, np.arange(256), LIGHT).astype(np.float32)
-        slope = _slopes(light, self.spacing)
+        slope = _slopes(light, self.spacing, self.probe)
         row, near = np.arange(RAYS), int(np.ceil(1 / self.spacing))
         columns = np.clip(np.rint(self.place).astype(int)[:, None] + np.arange(-near, near + 1), 1, STEPS - 3)
         best = columns[row, slope[row[:, None], columns].argmax(axis=1)]
@@ -93,23 +95,27 @@ def cast_rays(grey: NDArray[Any], curve: Curve, multiples: Floats) -> NDArray[np
     return cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
 
 
-def find_edges(grey: NDArray[Any], white: float, curve: Curve, window: float) -> Edges:
-    """The outermost clear edge of every ray, searched within `window` of the curve (a share of its distance)."""
+def find_edges(grey: NDArray[Any], white: float, curve: Curve, window: float, *, probe: float = PROBE) -> Edges:
+    """The outermost clear edge of every ray, searched within `window` of the curve (a share of its distance).
+
+    `probe` is over how many pixels (a standard deviation) brightness is averaged along the ray.
+    """
     spacing, factor = 2 * window * float(curve.reach.max()) / (STEPS - 1), 1.0
     shown, around = grey, curve
     if spacing >= 2:  # the window is coarser than the picture: average first, so that no noise slips through
         around, shown, factor = _shrunk(grey, curve, int(spacing))
         spacing /= factor
+        probe = max(PROBE, probe / factor)
     multiples = 1 + np.linspace(-window, window, STEPS)
     profile = cast_rays(shown, around, multiples) * np.float32(255 / white)
-    slope = _slopes(profile, spacing)
+    slope = _slopes(profile, spacing, probe)
     every_third = Curve(around.x, around.y, around.reach[::3])
     far = cast_rays(shown, every_third, multiples[: STEPS // 2] - multiples[0] + BEYOND) * np.float32(255 / white)
-    card = float(np.median(_slopes(far, spacing)))
+    card = float(np.median(_slopes(far, spacing, probe)))
     floor = max(6 * card, 0.12 * float(np.median(slope.max(axis=1))), 0.3)
     place, seen = _outermost_peak(slope, floor)
     radii = curve.reach[:, None] * multiples[None, :]
-    return Edges(_distance(radii, place), seen, profile, place, radii, spacing * factor)
+    return Edges(_distance(radii, place), seen, profile, place, radii, spacing * factor, probe * factor)
 
 
 def _distance(radii: Floats, place: Floats) -> Floats:
@@ -129,9 +135,9 @@ def _light() -> Floats:
 LIGHT = _light()
 
 
-def _slopes(profile: NDArray[np.float32], spacing: float) -> NDArray[Any]:
-    """Absolute brightness change per pixel along the rays, smoothed over about a pixel."""
-    sigma = min(max(1.1 / max(spacing, 1e-6), 1.0), STEPS / 8)
+def _slopes(profile: NDArray[np.float32], spacing: float, probe: float) -> NDArray[Any]:
+    """Absolute brightness change per pixel along the rays, smoothed over about a probe."""
+    sigma = min(max(probe / max(spacing, 1e-6), 1.0), STEPS / 8)
     smooth = cv2.GaussianBlur(profile, (0, 0), sigmaX=sigma, sigmaY=1.2)
     slopes: NDArray[Any] = np.abs(np.diff(smooth, axis=1)) / np.float32(spacing)
     return slopes
