@@ -179,7 +179,7 @@ def test_claw_widths_stand_with_each_visit_and_the_change_since(
     assert all(one.since == at for one in second)
     assert [(one.now.unit, one.since) for one in third] == [("px", None)] * 2, "pixels of two pictures are not compared"
     page = browser.get(f"/stone/{rows[2].pk}/").content.decode()
-    assert "0.940 ± 0.010 mm" in page and "−0.060 ± 0.014 since 2 Mar 2026: <strong>narrower</strong>" in page
+    assert "0.940 ± 0.010 mm" in page and "−0.060 ± 0.014: <strong>narrower</strong>, since 2 Mar 2026" in page
     assert "within the error" in page and "no scale: not compared" in page
 
 

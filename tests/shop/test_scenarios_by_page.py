@@ -204,7 +204,7 @@ def test_a_challenge_eight_months_later_finds_everything_dated_and_nothing_to_ch
 
     day = f"{timezone.localtime(now):%-d %b %Y}"
     visits = page(browser, f"/stone/{stone.pk}/")
-    assert "0.900 ± 0.010 mm" in visits and "high 1.200 ± 0.010 mm" in visits and day in visits
+    assert "0.900 ± 0.010 mm" in visits and ", high</span>" in visits and "1.200 ± 0.010 mm" in visits and day in visits
     assert "4 tight" in visits and day in page(browser, "/job/55/")
     assert "Handed over" in page(browser, "/job/55/pick-up/")
     for name, start in (("statement.pdf", b"%PDF"), ("packet.zip", b"PK"), ("receipt.pdf", b"%PDF")):

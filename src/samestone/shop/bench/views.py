@@ -168,6 +168,7 @@ def count_evening(request: HttpRequest) -> HttpResponse:
 
 
 def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
+    warnings = care.bench_warnings(job)
     page = {
         "job": job,
         "stones": [
@@ -175,7 +176,8 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
             for one in queries.stones_of(job)
         ],
         "places": row.position_map(job.stones),
-        "warnings": care.bench_warnings(job),
+        "never": [one for one in warnings if one.verdict == "never"],
+        "with_care": [one for one in warnings if one.verdict == "caution"],
         "cautions": care.cautions(processes.PROCESSES),
         "hand_overs": queries.hand_overs(job),
         "open_news": queries.open_news(job),

@@ -59,17 +59,17 @@ class PieceForm(forms.Form):
 class StoneForm(forms.Form):
     position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
-    places = forms.CharField(
-        label="Places in the row",
-        max_length=120,
-        required=False,
-        help_text="from the left as worn, such as 1-2, 4-6",
-        widget=forms.TextInput(attrs={"autocomplete": "off"}),
-    )
     material = forms.ChoiceField(label="Said to be", choices=materials)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")
     cut = forms.ChoiceField(label="Cut", choices=choices(*CUTS), widget=forms.RadioSelect)
     basis = forms.ChoiceField(label="On what basis", choices=choices(*Stone.Basis.values), widget=forms.RadioSelect)
+    places = forms.CharField(
+        label="Places in the row",
+        max_length=120,
+        required=False,
+        help_text="of small stones: from the left as worn, such as 1-2, 4-6",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
 
     def __init__(self, *args: Any, loose: bool = False, others: Iterable[Stone] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

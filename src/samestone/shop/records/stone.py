@@ -202,4 +202,5 @@ def against_first_visit(stone: Stone, population: Any) -> dict[str, Any] | None:
         verdict = evidence.compare(was, now, population=population).as_json()
     except evidence.BadRecord as error:
         return {"heading": "Cannot be compared", "why": str(error), "first": first, "last": last}
-    return {"heading": LADDER[verdict["ladder"]], "why": verdict["sentence"], "first": first, "last": last}
+    why = verdict["sentence"].removeprefix("Not enough to say: ")
+    return {"heading": LADDER[verdict["ladder"]], "why": why[:1].upper() + why[1:], "first": first, "last": last}
