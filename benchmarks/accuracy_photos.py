@@ -20,8 +20,10 @@ from scripts import calibrate_photos
 from scripts.train_marks import open_mask
 
 from samestone.evidence.photographs import combine_scores, shipped_calibration
+from samestone.imaging.outline import WINDOWS
 from samestone.imaging.photo import open_photo
 from samestone.imaging.protocol import FREE_MARGIN, LEAST_CONSISTENT, SHADE_APART, why_not
+from samestone.imaging.rim import find_edges
 from samestone.imaging.study import Study
 from samestone.imaging.view import GIRDLE, MIDDLE, cut_out
 
@@ -39,13 +41,33 @@ def read_one(job: tuple[str, str]) -> dict[str, Any]:
     outline = study.outline
     if outline is None:
         return row
-    row["centre"] = float(np.hypot(*np.subtract(outline.centre_px, truth["centre_px"])))
-    row["longest"] = 100 * (outline.diameter_max_px / truth["diameter_max_px"] - 1)
-    row["shortest"] = 100 * (outline.diameter_min_px / truth["diameter_min_px"] - 1)
+    ours = (outline.centre_px, outline.diameter_max_px, outline.diameter_min_px)
+    row |= outline_errors(ours, truth) | {"lamp": truth["lamp"], "claws": len(truth["claws"])}
+    row["u"] = 100 * outline.u_px / truth["diameter_max_px"]
+    row["peer"] = outline_errors(least_squares_ellipse(study), truth)
     row["broken"], row["shade"] = why_not(study, study), study.shade
     if study.usable and job[1].endswith("V4.jpg"):
         row["marks"] = rate_marks(study, path)
     return row
+
+
+def outline_errors(found: tuple[tuple[float, float], float, float], truth: dict[str, Any]) -> dict[str, float]:
+    """Centre off in pixels, diameters off in per cent."""
+    centre, longest, shortest = found
+    return {
+        "centre": float(np.hypot(*np.subtract(centre, truth["centre_px"]))),
+        "longest": 100 * (longest / truth["diameter_max_px"] - 1),
+        "shortest": 100 * (shortest / truth["diameter_min_px"] - 1),
+    }
+
+
+def least_squares_ellipse(study: Study) -> tuple[tuple[float, float], float, float]:
+    """What OpenCV's fitEllipse makes of the same edges, as placed in linear light and before any of them is doubted."""
+    guide = study.stone.ellipse.curve
+    edges = find_edges(study.photo.grey, study.photo.white, guide, WINDOWS[-1])
+    points = guide.moved_to(edges.exact[0]).points[edges.seen].astype(np.float32)
+    centre, axes, _ = cv2.fitEllipse(points)
+    return centre, max(axes), min(axes)
 
 
 def rate_marks(study: Study, path: Path) -> list[tuple[float, bool]]:
@@ -70,19 +92,37 @@ def average_precision(rated: list[tuple[float, bool]]) -> float:
 
 def outline_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
     found = [row for row in rows if "centre" in row]
-    centre, worst = np.array([row["centre"] for row in found]), {}
-    for name in ("longest", "shortest"):
-        off = np.array([row[name] for row in found])
-        worst[f"{name} diameter: median, p95 and worst error in %"] = [
-            round(float(v), 3) for v in (np.median(off), np.percentile(np.abs(off), 95), np.abs(off).max())
-        ]
-    p50, p95, most = (round(float(v), 3) for v in (np.median(centre), np.percentile(centre, 95), centre.max()))
+    off = {name: np.array([row[name] for row in found]) for name in ("centre", "longest", "shortest")}
+    peer = {name: np.array([row["peer"][name] for row in found]) for name in off}
+    within = np.maximum(np.abs(off["longest"]), np.abs(off["shortest"])) <= 0.1
+    share = np.abs(np.concatenate([off["longest"], off["shortest"]])) / np.tile([row["u"] for row in found], 2)
+    figures: dict[str, Any] = {"pictures": len(rows), "no outline": len(rows) - len(found)}
+    for name, unit in (("centre", "px"), ("longest", "%"), ("shortest", "%")):
+        figures[f"{name}, error in {unit}: median, p95 and worst"] = three(off[name])
+        figures[f"{name}, OpenCV fitEllipse on the same edges"] = three(peer[name])
+        figures[f"{name}, p95: fitEllipse over ours"] = round(three(peer[name])[1] / three(off[name])[1], 1)
+    figures["both diameters within 0.1 %, share"] = round(float(within.mean()), 3)
+    figures["centre, median and worst by lamp"] = {
+        lamp: [three(rows_of(found, lamp))[k] for k in (0, 2)] for lamp in sorted({row["lamp"] for row in found})
+    }
+    figures["diameters beyond 1, 2 and 3 stated uncertainties, share"] = [
+        round(float((share > k).mean()), 3) for k in (1, 2, 3)
+    ]
+    return figures | other_figures(rows)
+
+
+def rows_of(found: list[dict[str, Any]], lamp: str) -> Any:
+    return np.array([row["centre"] for row in found if row["lamp"] == lamp])
+
+
+def three(off: Any) -> list[float]:
+    """Median, and 95th percentile and largest of the magnitude."""
+    return [round(float(v), 3) for v in (np.median(off), np.percentile(np.abs(off), 95), np.abs(off).max())]
+
+
+def other_figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
     rated = [mark for row in rows for mark in row.get("marks", [])]
     return {
-        "pictures": len(rows),
-        "no outline": len(rows) - len(found),
-        "centre error in px: median, p95, worst": [p50, p95, most],
-        **worst,
         "unusable": sum(not row["usable"] for row in rows),
         "guided pictures said not to keep the protocol": sum(
             bool(r.get("broken")) for r in rows if r["picture"][-6] in "V" and r["picture"][-5] in "456"
