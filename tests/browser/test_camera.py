@@ -72,6 +72,7 @@ def test_the_girdle_is_drawn_over_the_live_picture_where_the_stone_is(page: Page
     assert drawn and shown
     assert abs(drawn["y"] + drawn["height"] / 2 - shown["y"] - shown["height"] / 2) < 4, "the ring lies on the video"
     assert page.locator("[data-meter=sharpness] meter").evaluate("meter => meter.value") > 0.65
+    expect(page.locator("[data-meter=scale] output")).to_have_text("no scale on record")
     assert page.get_by_role("button", name=re.compile("Take it")).is_visible()
     check_page(page)
 

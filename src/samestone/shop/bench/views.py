@@ -168,7 +168,10 @@ def count_evening(request: HttpRequest) -> HttpResponse:
 
 
 def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
-    warnings = care.bench_warnings(job)
+    warnings, open_news = care.bench_warnings(job), queries.open_news(job)
+    hand_over = forms.HandOverForm(initial={"to": "bench" if job.station == Station.EXAMINED.value else "safe"})
+    if open_news:  # it stands first, and must be seen first
+        hand_over.fields["number_read"].widget.attrs.pop("autofocus")
     page = {
         "job": job,
         "stones": [
@@ -180,7 +183,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "with_care": [one for one in warnings if one.verdict == "caution"],
         "cautions": care.cautions(processes.PROCESSES),
         "hand_overs": queries.hand_overs(job),
-        "open_news": queries.open_news(job),
+        "open_news": open_news,
         "mark": queries.mark_to_look_for(job),
         "possible": {move.name.replace(" ", "_"): move for move in job.state.possible()},
         "not_unset": job.state.obstacle(MOVES["unset"]),
@@ -189,7 +192,7 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "gone": job.station == Station.PICKED_UP.value,
         "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "at_bench": job.station == Station.BENCH.value,
-        "hand_over": forms.HandOverForm(initial={"to": "bench" if job.station == Station.EXAMINED.value else "safe"}),
+        "hand_over": hand_over,
         "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),
         "news": forms.NewsForm(),
         "answer": forms.AnswerForm(),
