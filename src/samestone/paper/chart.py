@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Any
 
 from samestone.paper.drawing import (
@@ -89,6 +90,7 @@ def dot_count(count: int, of: int) -> int:
 
 
 _LEFT, _RIGHT, _ROW_HEIGHT = 200, 560, 58
+_LETTERS = 22  # of a name in one line beside its bars
 
 
 @dataclass(frozen=True)
@@ -175,7 +177,12 @@ def _axis(scale: _Scale, bottom: float) -> str:
 
 def _bars(row: _Row, y: float, scale: _Scale) -> str:
     weight = 700 if row.strong else 400
-    parts = [text(row.words, (_LEFT - 14, y + 32), size=16, text_anchor="end", font_weight=weight)]
+    lines = wrap(row.words, _LETTERS)
+    middle = (len(lines) - 1) / 2
+    parts = [
+        text(line, (_LEFT - 14, y + 32 + 20 * (n - middle)), size=16, text_anchor="end", font_weight=weight)
+        for n, line in enumerate(lines)
+    ]
     for index, (value, lower, upper) in enumerate((row.random, row.look_alike)):
         top = y + 6 + 24 * index
         parts.append(_bar(value, top, scale, hollow=index == 1))
