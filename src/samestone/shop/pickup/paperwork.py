@@ -14,6 +14,7 @@ from samestone.shop import drawing, ledger, vault
 from samestone.shop.casefile import examination_record
 from samestone.shop.models import Entry, Job, Member, Photograph, Shop
 from samestone.shop.pickup import queries
+from samestone.shop.suspicion import doubts
 
 FORMAT = "samestone-packet/2"
 _ENDINGS = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
@@ -65,7 +66,7 @@ def record_of(job: Job, judged: Sequence[queries.StoneAtPickUp], pictures: Mappi
         "photographs": [
             {
                 "name": name,
-                "caption": f"{photo.view}, {photo.examination.occasion}, {_taken(photo)}",
+                "caption": _caption(photo, photo.examination.occasion),
                 "sha256": photo.digest,
             }
             for name, photo in pictures.items()
@@ -169,9 +170,11 @@ def rings_on(
 
 
 def _picture(photo: Photograph, when: str) -> dict[str, Any]:
-    picture = {"data": vault.read(photo.digest), "caption": f"{photo.view}, {when}, {_taken(photo)}"}
+    picture = {"data": vault.read(photo.digest), "caption": _caption(photo, when)}
     return {**picture, "simulated": True} if photo.simulated else picture
 
 
-def _taken(photo: Photograph) -> str:
-    return drawing.local_words(photo.taken_at)
+def _caption(photo: Photograph, when: str) -> str:
+    why = doubts([photo]).get(photo.pk, "")
+    in_doubt = f"; in doubt: {why}" if why else ""
+    return f"{photo.view}, {when}, {drawing.local_words(photo.taken_at)}{in_doubt}"
