@@ -25,6 +25,9 @@ from samestone.imaging.view import TURNS, Plane, correlate_turns, disc
 BLURRED_SIDE_SHARE = 0.0023
 SOFT_SIDE_SHARE = 0.0014
 EMPTY_SHARE = 0.97
+# An outline less certain than this share of its radius is no girdle: stones face up stay below 0.005 (sets `tune` and
+# `extra`, simulated), a ring seen from the side comes to 0.03.
+VAGUE_SHARE = 0.01
 # Twice the standard deviation of each part of the lean: below, its direction is mostly chance.
 DIRECTED_LEAN_DEG = 1.2
 NOTHING_SEEN = Flag("clipped", "Nearly all of the picture is pure white or black.", "Change the exposure.", True)
@@ -63,7 +66,9 @@ def read_frame(photo: Photo, reference: Photo | None = None) -> FrameReading:
     """
     study = Study(photo)
     flags = tuple(flag for flag in study.flags if flag is not quality.NO_SCALE)
-    if study.outline is None or quality.NO_STONE in flags:
+    if study.outline is None or study.outline.u_px > VAGUE_SHARE * study.outline.radius_px:
+        return FrameReading(None, 0.0, _light(photo), (quality.NO_STONE,))
+    if quality.NO_STONE in flags:
         return FrameReading(None, 0.0, _light(photo), flags)
     light = float(study.encoded[disc(0.95)].mean())
     sharpness = min(1.0, quality.SOFT_SHARE / max(study.blur_share, 1e-6))
