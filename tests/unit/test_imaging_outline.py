@@ -10,7 +10,7 @@ import pytest
 from tests.unit.drawn_stone import Drawing, draw
 
 from samestone.imaging.caliper import measure_contour
-from samestone.imaging.nick import nick_depths
+from samestone.imaging.nick import excursions
 from samestone.imaging.photo import Photo
 from samestone.imaging.rim import ANGLES, Curve
 from samestone.imaging.study import Study
@@ -145,12 +145,28 @@ def test_most_of_it_white_is_refused() -> None:
 
 
 def test_a_nick_lowers_the_smallest_diameter_only() -> None:
-    chord = 99 / np.cos((ANGLES - 1.0 + np.pi) % (2 * np.pi) - np.pi)
-    cut = np.where(np.cos(ANGLES - 1.0) > 0, np.minimum(100, chord), 100)
-    depths = nick_depths(cut - 100, np.ones(720, bool), 100)
-    assert depths.max() == pytest.approx(1.0, abs=0.01)
-    calipers = measure_contour(Curve(3.0, 4.0, cut).points)
+    calipers = measure_contour(Curve(3.0, 4.0, 100 + nick()).points)
     assert calipers.shortest == pytest.approx(199.0, abs=0.05)
     assert calipers.longest == pytest.approx(200.0, abs=0.01)
+    assert calipers.centre == pytest.approx((3.0, 4.0), abs=0.1)
+
+
+def nick() -> np.ndarray:
+    """A chord one pixel deep across a rim of 100 pixels radius, off the circle."""
+    chord = 99 / np.cos((ANGLES - 1.0 + np.pi) % (2 * np.pi) - np.pi)
+    return np.where(np.cos(ANGLES - 1.0) > 0, np.minimum(100, chord), 100) - 100
+
+
+def test_a_nick_is_trusted_an_inner_edge_is_not() -> None:
+    everywhere, cut = np.ones(720, bool), nick()
+    deep = cut < -0.2
+    assert excursions(cut, everywhere, 100)[deep].all()
+    assert not excursions(cut, everywhere, 100)[cut > -0.1].any()
+    spoilt = np.where(np.arange(720) == np.argmin(cut), -3.0, cut)  # one wrong edge in it, itself not trusted
+    assert excursions(spoilt, everywhere, 100)[deep].sum() == deep.sum() - 1
     jump = np.where(np.abs(ANGLES - 2) < 0.1, -1.0, 0.0)  # an inner facet edge seen in place of the rim
-    assert not nick_depths(jump, np.ones(720, bool), 100).any()
+    assert not excursions(jump, everywhere, 100).any()
+    slide = np.where((ANGLES > 2) & (ANGLES < 2.2), -5 * (ANGLES - 2), 0.0)  # and one that runs away from the rim
+    assert not excursions(slide, everywhere, 100).any()
+    first_half = ~(deep & (ANGLES > 1.0))  # deepest where it is lost: it may as well be an inner edge
+    assert not excursions(cut, first_half, 100).any()

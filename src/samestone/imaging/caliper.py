@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
-from samestone.imaging.nick import nick_depths
+from samestone.imaging.nick import NEAR, excursions
 from samestone.imaging.rim import RAYS, SIGMA_RADIUS, Curve, Floats
 
 BEND = 0.07  # standard deviation of a contour's bend from ray to ray, px for a girdle of 250 px radius
-LEAVE = 1.0  # and of its distance from the guide
-NEAR = 0.0015  # always trusted: this share of the radius from the guide
+LEAVE, LEAVE_FAR, OFTEN = 1.0, 3.0, 0.1  # and of its distance from the guide; where this share of rays is farther off
 LAP = 60
 WAYS = np.radians(np.arange(0, 180, 0.25))
 
@@ -50,17 +49,19 @@ def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> tuple[Curve, NDArray
     """The contour, and the rays that it rests on.
 
     `off` is how far each ray's edge lies outside the guide, px, and `sigma` its standard uncertainty, infinite where no
-    edge was seen. Trusted are edges near the guide and those of a nick, which leave it inwards without a jump.
+    edge was seen. Trusted are edges near the guide, and those that leave it and come back without a jump.
     """
     size = float(np.median(guide.reach))
     seen = np.isfinite(sigma)
     near = np.abs(off) < np.maximum(3 * np.where(seen, sigma, 0), NEAR * size)
-    trusted = seen & (near | (nick_depths(off, seen, size) > 0))
+    away = excursions(off, seen, size)
+    trusted = seen & (near | away)
+    leave = LEAVE_FAR if away.mean() > OFTEN else LEAVE
     off, sigma = np.where(trusted, off, 0), np.where(trusted, sigma, np.inf)
     unit = size / SIGMA_RADIUS
     stiff, smooth, doubt = np.full(RAYS, (BEND * unit) ** -2), np.zeros(RAYS), np.ones(RAYS)
     for _ in range(3):
-        smooth = smooth_around(off, doubt / sigma**2, stiff, keep=(LEAVE * unit) ** -2)
+        smooth = smooth_around(off, doubt / sigma**2, stiff, keep=(leave * unit) ** -2)
         doubt = 1 / (1 + ((off - smooth) / (2.5 * sigma)) ** 2) ** 2
     return Curve(guide.x, guide.y, guide.reach + smooth), trusted
 
