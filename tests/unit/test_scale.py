@@ -37,6 +37,7 @@ def micrometer(
         (0.8, -15.0, 1.0, 0.003, True),
         (1.3, 88.0, 0.8, 0.0, False),
         (1.0, 4.0, 2.4, 0.001, False),
+        (1.7, -6.0, 1.9, 0.001, False),
     ],
 )
 def test_scale_within_a_ten_thousandth_and_three_u(
@@ -46,6 +47,44 @@ def test_scale_within_a_ten_thousandth_and_three_u(
     assert reading.um_per_px == pytest.approx(um_per_px, rel=1e-4)
     assert abs(reading.um_per_px - um_per_px) < 3 * reading.u
     assert reading.u < 5e-4 * um_per_px
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "crossed", "division_px"),
+    [(0.0, True, 9.1), (31.0, True, 11.3), (12.0, False, 88.0), (60.0, False, 6.0)],
+)
+def test_crossed_rulings_and_wide_ones_at_any_angle(angle_deg: float, crossed: bool, division_px: float) -> None:
+    um_per_px = 100 / division_px
+    picture = full_field(um_per_px, division_um=100, angle_deg=angle_deg, crossed=crossed)
+    reading = measure_scale(picture, division_um=100.0)
+    assert reading.um_per_px == pytest.approx(um_per_px, rel=1e-4)
+    assert abs(reading.um_per_px - um_per_px) < 3 * reading.u
+
+
+def full_field(um_per_px: float, *, division_um: float, angle_deg: float, crossed: bool) -> NDArray[np.float32]:
+    """Lines as wide as a quarter of the gap all over the picture, in one direction or two; bright on dark."""
+    h, w, fine = 480, 720, 4
+    y, x = ((v + 0.5) / fine - 0.5 for v in np.mgrid[0 : h * fine, 0 : w * fine].astype(np.float64))
+    a = np.radians(angle_deg)
+    x, y = x - (w - 1) / 2, y - (h - 1) / 2
+    along, across = x * np.cos(a) - y * np.sin(a), x * np.sin(a) + y * np.cos(a)
+    line = np.abs((along * um_per_px / division_um + 0.3) % 1 - 0.5) < 0.125
+    if crossed:
+        line |= np.abs((across * um_per_px / division_um) % 1 - 0.5) < 0.125
+    picture = cv2.resize(np.where(line, 0.8, 0.15).astype(np.float32), (w, h), interpolation=cv2.INTER_AREA)
+    noise = np.random.default_rng(11).normal(0, 0.01, picture.shape)
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.0) + noise, np.float32)
+
+
+def test_clear_tenth_lines_do_not_hide_finer_rulings_between_them() -> None:
+    """Tenth lines twice as dark as the rulings, which 3.4 px apart are just too close: not ten times the scale."""
+    _, x = np.mgrid[0:480, 0:720]
+    number = x / 3.4
+    tenth = np.abs((number / 10) % 1 - 0.5) < 0.03
+    picture = 0.8 - 0.06 * np.cos(2 * np.pi * number) - 0.4 * tenth
+    picture += np.random.default_rng(5).normal(0, 0.008, picture.shape)
+    with pytest.raises(Unresolved):
+        measure_scale(cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 0.6), division_um=10.0)
 
 
 def measured(um_per_px: float, **drawn: float | bool) -> ScaleReading:

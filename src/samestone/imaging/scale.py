@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
+from scipy.signal import find_peaks
 
 Grey = NDArray[np.float32]
 Places = NDArray[np.float64]
@@ -23,8 +24,21 @@ Places = NDArray[np.float64]
 BANDS = 24
 """Strips across the rulings; each gives one row of line positions."""
 FINER = 8
-"""Steps a pixel at which a line's centre is sought: whole pixels would bias it by its place among them, and where the
-pitch is nearly a whole number of pixels that bias does not average out."""
+"""Steps a pixel at which lines and their centres are sought: whole pixels would bias a centre by its place among them,
+and where the pitch is nearly a whole number of pixels that bias does not average out."""
+FEWEST = 4
+"""Lines that a strip must show to count."""
+FEWEST_RULINGS = 7
+"""One more than the model has unknowns."""
+EVEN = 0.08
+"""Spread of the steps, relative to their median, up to which a strip of faint lines counts: chance peaks are uneven."""
+CROSSING = 0.3
+"""Share of the commonest direction from which another one is tried: of two scales that cross, one is measured."""
+WIDE_PX = 40.0
+"""Changes wider than this are not taken for rulings where directions are compared."""
+FAINTEST, LEAST_CONTRAST = 0.08, 0.01
+"""Strips fainter than this share of the clearest are not read, nor a picture whose lines all differ from the light by
+less than this share of it: the beat of rulings with the pixels can be as regular as rulings."""
 LEAST_PITCH_PX = 3.5
 """Closer rulings cannot be told apart reliably by a centroid: in trials such pictures gave a wrong answer with a
 plausible uncertainty."""
@@ -104,26 +118,53 @@ def measure_scale(grey: Grey, *, division_um: float) -> ScaleReading:
 def flatten(grey: Grey) -> Grey:
     """Remove uneven light: divide by a wide blur, so that rulings are departures from zero."""
     grey = np.asarray(grey, np.float32)
-    wide = cv2.GaussianBlur(grey, (0, 0), max(grey.shape) / 25)
+    height, width = grey.shape
+    small = cv2.resize(grey, (max(1, width // 8), max(1, height // 8)), interpolation=cv2.INTER_AREA)
+    wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), max(small.shape) / 10), (width, height))
     level = np.maximum(wide, 1e-3 * max(float(grey.max()), 1e-6))
     return np.asarray(grey / level - 1.0, np.float32)
 
 
 def scale_direction(contrast: Grey) -> float:
-    """Direction across the rulings in degrees, counter-clockwise as seen, from the mean structure tensor, refined."""
+    """Direction across the rulings in degrees, counter-clockwise as seen: the one along which the light varies most."""
+    small = crop(contrast, 900)
+    angles = frequent_directions(contrast)
+    if len(angles) > 1:
+        angles += [angle + 45 for angle in angles]
+    found = [refine_direction(small, angle) for angle in angles]
+    return float((max(found)[1] + 90) % 180 - 90)
+
+
+def refine_direction(small: Grey, angle: float) -> tuple[float, float]:
+    """How much the sums along the lines vary in the best direction within some degrees, and that direction."""
+    for span in (3.0, 0.6, 0.12):
+        trials = angle + np.linspace(-span, span, 13)
+        steps = [float(np.square(np.diff(rotate(small, trial).mean(axis=0))).sum()) for trial in trials]
+        angle = float(trials[int(np.argmax(steps))])
+    sums = rotate(small, angle).mean(axis=0).reshape(1, -1)
+    return float((sums - cv2.GaussianBlur(sums, (0, 0), WIDE_PX)).std()), angle
+
+
+def frequent_directions(contrast: Grey) -> list[float]:
+    """Directions of the strong gradients, to a degree: one for parallel rulings, two where scales cross.
+
+    Where lines are wide beside the gaps, the rounded corners of a grid have their gradient along its diagonals.
+    """
     blurred = cv2.GaussianBlur(contrast, (0, 0), 1.2)
     gx = cv2.Sobel(blurred, cv2.CV_32F, 1, 0)
     gy = cv2.Sobel(blurred, cv2.CV_32F, 0, 1)
     weight = gx**2 + gy**2
     strong = weight > np.quantile(weight[::7, ::7], 0.90)
-    double = np.arctan2(2 * (gx * gy)[strong].sum(), (gx**2 - gy**2)[strong].sum())
-    coarse = -np.degrees(double) / 2
-    small = crop(contrast, 900)
-    for span in (3.0, 0.6, 0.12):
-        trial = coarse + np.linspace(-span, span, 13)
-        power = [float(np.square(np.diff(rotate(small, a).mean(axis=0))).sum()) for a in trial]
-        coarse = float(trial[int(np.argmax(power))])
-    return float((coarse + 90) % 180 - 90)
+    degrees = np.degrees(np.arctan2(-gy[strong], gx[strong])) % 180
+    count, _ = np.histogram(degrees, 180, (0, 180), weights=weight[strong])
+    around = np.concatenate([count[-8:], count, count[:8]])
+    smooth = np.convolve(around, np.hanning(9), mode="same")[8:-8]
+    found: list[float] = []
+    for k in np.argsort(smooth)[::-1]:
+        apart = all(abs((k - other + 90) % 180 - 90) > 12 for other in found)
+        if smooth[k] > CROSSING * smooth.max() and apart:
+            found.append(float(k) + 0.5)
+    return found[:3]
 
 
 def crop(image: Grey, longest: int) -> Grey:
@@ -148,7 +189,8 @@ class BandLines:
 
     y: float
     x: NDArray[np.float64]
-    depth: NDArray[np.float64]
+    depth: float
+    """Median contrast of the lines."""
 
 
 def find_lines(upright: Grey) -> tuple[BandLines, ...]:
@@ -157,13 +199,16 @@ def find_lines(upright: Grey) -> tuple[BandLines, ...]:
     profiles = strip_profiles(upright)
     profiles = profiles * polarity(profiles)
     strength = np.quantile(profiles, 0.995, axis=1)
-    keep = strength > 0.25 * strength.max()
-    bands = []
-    for (a, b), profile, used in zip(pairwise(edges), profiles, keep, strict=True):
-        if used:
-            bands.append(band_lines(profile, (a + b - 1) / 2))
-    bands = [band for band in bands if band.x.size >= 4]
-    if not bands:
+    clear = strength > 0.25 * strength.max()
+    bands = [band_lines(profile, (a + b - 1) / 2) for profile, (a, b) in zip(profiles, pairwise(edges), strict=True)]
+    many = [band.x.size >= FEWEST for band in bands]
+    clearest = max((band.depth for band, some in zip(bands, many, strict=True) if some), default=0.0)
+    bands = [
+        band
+        for band, some, sure in zip(bands, many, clear, strict=True)
+        if some and (sure or band.depth > FAINTEST * clearest) and (sure or step_spread(band.x) < EVEN)
+    ]
+    if not bands or clearest < LEAST_CONTRAST:
         raise Unresolved("no rulings were found. Photograph the micrometer sharp, evenly lit, filling the picture.")
     return tuple(bands)
 
@@ -186,32 +231,32 @@ def polarity(profiles: Grey) -> float:
 
 
 def band_lines(profile: Grey, y: float) -> BandLines:
-    """Peaks of one profile with at least a third of the strong peaks' height; centroid over the part above half."""
-    smooth = cv2.GaussianBlur(profile.reshape(1, -1), (0, 0), 0.8).ravel()
-    inner = smooth[1:-1]
-    peaks = 1 + np.flatnonzero((inner >= smooth[:-2]) & (inner > smooth[2:]))
-    if peaks.size == 0:
-        return BandLines(y, np.zeros(0), np.zeros(0))
-    valley = np.array([smooth[max(0, p - 40) : p + 41].min() for p in peaks])
-    rise = smooth[peaks] - valley
-    peaks = peaks[rise > 0.4 * np.quantile(rise, 0.9)]
+    """Peaks of one profile that stand out of their surroundings by 0.4 of what the strong ones do, as centroids."""
+    smooth = cv2.GaussianBlur(profile.reshape(1, -1), (0, 0), 0.8).ravel().astype(np.float64)
     fine = CubicSpline(np.arange(smooth.size), smooth)(np.arange(FINER * (smooth.size - 1) + 1) / FINER)
-    found = np.array([peak_centre(fine, FINER * int(p)) for p in peaks])
-    return BandLines(y, found[:, 0] / FINER, found[:, 1])
+    peaks, found = find_peaks(fine, prominence=0.0)
+    if peaks.size == 0:
+        return BandLines(y, np.zeros(0), 0.0)
+    rise = found["prominences"]
+    lines = peaks[rise > 0.4 * np.quantile(rise, 0.9)]
+    if step_spread(lines) > EVEN:
+        strong = rise[rise > 0.1 * rise.max()]
+        lines = peaks[rise > 0.4 * np.quantile(strong, 0.9)]
+    bounds = [0, *(int(a + np.argmin(fine[a:b])) for a, b in pairwise(lines)), fine.size - 1]
+    centres = [peak_centre(fine, int(line), feet) for line, feet in zip(lines, pairwise(bounds), strict=True)]
+    return BandLines(y, np.array(centres) / FINER, float(np.median(fine[lines])))
 
 
-def peak_centre(profile: Places, peak: int) -> tuple[float, float]:
+def peak_centre(profile: Places, peak: int, feet: tuple[int, int]) -> float:
     """Centroid of the part of a peak above the middle between its top and the higher of its two feet."""
-    left = int(peak + np.argmax(profile[max(0, peak - FINER) : peak + FINER + 1])) - min(FINER, peak)
-    peak = left
-    while left > 0 and profile[left - 1] < profile[left]:
-        left -= 1
-    right = peak
-    while right < profile.size - 1 and profile[right + 1] < profile[right]:
-        right += 1
-    floor = 0.5 * (profile[peak] + max(profile[left], profile[right]))
-    part = np.maximum(profile[left : right + 1] - floor, 0.0)
-    return float((np.arange(left, right + 1) * part).sum() / max(part.sum(), 1e-12)), float(profile[peak])
+    left, right = feet
+    floor = 0.5 * (profile[peak] + max(profile[left : peak + 1].min(), profile[peak : right + 1].min()))
+    below = profile[left : right + 1] < floor
+    before, after = np.flatnonzero(below[: peak - left]), np.flatnonzero(below[peak - left :])
+    first = left + int(before[-1]) + 1 if before.size else left
+    last = peak + int(after[0]) if after.size else right + 1
+    part = profile[first:last] - floor
+    return float((np.arange(first, last) * part).sum() / max(part.sum(), 1e-12))
 
 
 def ruling_pitch(bands: tuple[BandLines, ...]) -> float:
@@ -231,8 +276,10 @@ def ruling_pitch(bands: tuple[BandLines, ...]) -> float:
     return float(np.median(agreeing))
 
 
-def step_spread(x: NDArray[np.float64]) -> float:
+def step_spread(x: NDArray[np.float64] | NDArray[np.intp]) -> float:
     """Spread of the steps between neighbouring lines, relative to the median step (robust: median deviation)."""
+    if x.size < 2:
+        return 1.0
     steps = np.diff(x)
     middle = float(np.median(steps))
     return float(np.quantile(np.abs(steps - middle), 0.8) / max(middle, 1e-9))
@@ -309,6 +356,11 @@ def fit_scale(places: Places, indices: Places) -> ScaleFit:
             "Use more magnification, sharper focus and even light."
         )
     rulings = int(np.unique(indices[used]).size)
+    if rulings < FEWEST_RULINGS:
+        raise Unresolved(
+            f"only {rulings} rulings were found; {FEWEST_RULINGS} are needed, for the lens distorts. "
+            "Use less magnification, or a micrometer with finer divisions."
+        )
     per_px = float(np.hypot(solution[1], solution[2])) / half
     covariance = np.linalg.inv(columns[used].T @ columns[used]) * rms**2 * used.sum() / max(rulings - 6, 1)
     relative = float(np.sqrt(covariance[1, 1])) / half / per_px
@@ -327,15 +379,10 @@ class Strip:
     light: Places
     """The light itself, in units of the picture's median: it shows what is darker over a wide stretch."""
 
-    def level(self, near: float, far: float) -> float:
-        """Mean of the columns that stand between two phases."""
-        inside = (self.phase >= near) & (self.phase < far)
-        return float(self.profile[inside].mean())
-
     @property
     def amplitude(self) -> float:
-        """How far the fitted lines stand out."""
-        return self.level(0.0, 0.12) - self.level(0.35, 0.51)
+        """How far the fitted lines stand out: their pitch's wave, for few phases occur where that is whole pixels."""
+        return 2 * float((self.profile * np.cos(2 * np.pi * self.phase)).mean())
 
     @property
     def shade(self) -> float:
@@ -376,10 +423,15 @@ def refuse_hidden_rulings(strips: Sequence[Strip], pitch_px: float) -> None:
             height, error = bump(strip, n)
             if height > max(6.0 * error, 0.01 * clearest):
                 raise Unresolved(message)
+    for n, k in product((n for n in (5, 10) if pitch_px / n > 2.0), range(len(strips) - 2)):
+        if stands_alone(strips[k : k + 3], n, clearest):
+            raise Unresolved(message)
+    light = np.array([strip.light.mean() for strip in strips])
+    usual = 3 * float(np.median(np.abs(light[2:] - light[:-2]))) if len(strips) > 2 else 0.0
     for k, j in product(range(len(strips)), (-2, -1, 1, 2)):
         if not ruled[k] or not 0 <= k + j < len(strips) or strips[k + j].amplitude > 0.4 * clearest:
             continue
-        if strips[k + j].light.mean() - strips[k].light.mean() > max(strips[k].shade, 0.03):
+        if light[k + j] - light[k] > max(strips[k].shade, 0.03, usual):
             raise Unresolved(message)
 
 
@@ -395,3 +447,16 @@ def bump(strip: Strip, n: int) -> tuple[float, float]:
     errors = [float(part.std()) / np.sqrt(part.size) for part in near]
     beside = float(np.mean([part.mean() for part in near[1:]]))
     return float(near[0].mean()) - beside, float(np.hypot(errors[0], np.hypot(*errors[-2:]) / 2))
+
+
+def stands_alone(strips: Sequence[Strip], n: int, clearest: float) -> bool:
+    """Whether the wave of n to a division is stronger than its neighbours, as fifth or tenth lines make it.
+
+    The waves of a single line's shape fade: of three that follow each other one is always about as strong as the next.
+    """
+    waves = np.array([n, n - 2, n - 1, n + 1])
+    found = [
+        (strip.profile[:, None] * np.cos(2 * np.pi * waves * strip.phase[:, None])).mean(axis=0) for strip in strips
+    ]
+    middle, *beside = 2 * np.abs(np.median(found, axis=0))
+    return bool(middle > max(2.5 * max(beside), 0.05 * clearest))
