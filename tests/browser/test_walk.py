@@ -272,6 +272,13 @@ def test_verdict_hand_over_and_papers(page: Page) -> None:
     check_page(page)
     page.goto("/job/1042/client/")
     check_page(page)
+    page.locator("[data-slide]").fill("30")
+    with page.expect_request("**/job/1042/client/"):
+        pass  # the window looks again by itself, and leaves what the client holds in the hand alone
+    page.wait_for_timeout(500)
+    assert page.locator("[data-slide]").input_value() == "30"
+    page.locator("[data-slide]").fill("70")
+    assert "70%" in page.locator(".layer.now").evaluate("layer => layer.style.clipPath")
 
 
 def test_cover_and_dark(page: Page) -> None:
