@@ -65,9 +65,7 @@ def find_claws(photo: Photograph) -> tuple[tuple[Claw, ...], str]:
         )
         for one in reading.prongs
     )
-    likely = [claw.width_px for claw in found if claw.likely]
-    uneven = len(likely) > 1 and max(likely) - min(likely) > 0.2 * min(likely)
-    return found, "The widths differ much: look at the light before you trust them." if uneven else ""
+    return found, reading.doubt
 
 
 @lru_cache(maxsize=16)
