@@ -147,7 +147,8 @@ def run_prongs(arguments: argparse.Namespace) -> int:
         }
         for prong in reading.prongs
     ]
-    return _print({"prongs": prongs, "flags": list(reading.flags)}, prongs_as_text, arguments)
+    found = {"prongs": prongs, "flags": list(reading.flags), "doubt": reading.doubt}
+    return _print(found, prongs_as_text, arguments)
 
 
 def prongs_as_text(found: Found) -> str:
@@ -155,8 +156,8 @@ def prongs_as_text(found: Found) -> str:
     for prong in found["prongs"]:
         said = " ".join(prong["flags"])
         lines.append(f"  {prong['angle_deg']:5.0f}°  {_text(prong['width_um'], ' µm', 0)}  {said}".rstrip())
-    if "uneven_light" in found["flags"]:
-        lines.append("The light is uneven: do not rely on these widths. Use a diffuser all round.")
+    if found["doubt"]:
+        lines.append(found["doubt"])
     if any(prong["flags"] for prong in found["prongs"]):
         lines.append("Look at the flagged prongs from the side before you decide.")
     return "\n".join(lines)

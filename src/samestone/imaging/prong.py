@@ -6,7 +6,7 @@ stone's own reflections of it. Even light and a card of another colour than the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -33,6 +33,11 @@ WORN_REACH, BROKEN_REACH = 0.33, 0.24
 reach over by about half (common practice, no source)."""
 UNLIKE = 0.2
 """Prongs of one head are made alike; widths that differ by more than this share come from light, not from metal."""
+UNEVEN_GAPS = 1.35
+"""Prongs of one head stand evenly; a gap this many times the narrowest one asks for a prong that was not seen."""
+UNEVEN_CARD = 8.0
+"""A card whose lightness (CIE L*) changes more than this around the stone is lit from one side: a dome's changes by 2
+to 4, goosenecks' by 10 (simulated)."""
 
 
 class NoProngs(ValueError):
@@ -48,10 +53,14 @@ class Prong:
     u_px: float
     reach: float
     """How far it covers the crown, in its own widths."""
+    sure: bool = True
+    """Whether the light allows a word about the tip."""
 
     @property
     def flags(self) -> tuple[str, ...]:
         """`broken` where the girdle's edge shows across the prong, `worn` where its tip is short; else nothing."""
+        if not self.sure:
+            return ()
         if self.reach < BROKEN_REACH:
             return ("broken",)
         return ("worn",) if self.reach < WORN_REACH else ()
@@ -63,7 +72,16 @@ class ProngReading:
 
     prongs: tuple[Prong, ...]
     flags: tuple[str, ...] = ()
-    """`uneven_light`: the widths differ so much that the light, not the metal, must be the reason."""
+    """`uneven_light`: the card is lit from one side, or the widths differ so much that the light must be the reason.
+    `prong_missing`: fewer than three, or gaps between neighbours that differ as if one had not been seen."""
+
+    @property
+    def doubt(self) -> str:
+        """What the flags ask for, for a person; empty where there are none."""
+        if not self.flags:
+            return ""
+        found = "A prong may not have been seen" if "prong_missing" in self.flags else "The widths cannot be relied on"
+        return f"{found}: the light is too hard. Take the picture under diffuse light all round, and count the prongs."
 
 
 def measure_prongs(photo: Photo) -> ProngReading:
@@ -82,9 +100,20 @@ def measure_prongs(photo: Photo) -> ProngReading:
         raise NoProngs("no prongs stand out against the card. Use even light and a card of another colour.")
     prongs = [ring.measure(span) for span in spans]
     whole = tuple(sorted((p for p in prongs if p is not None), key=lambda p: p.angle_deg))
-    widths = np.array([p.width_px for p in whole])
+    flags = flag_light(whole, ring.card)
+    return ProngReading(tuple(replace(prong, sure=not flags) for prong in whole), flags)
+
+
+def flag_light(prongs: tuple[Prong, ...], card: NDArray[np.float32]) -> tuple[str, ...]:
+    """What speaks against the light, from the prongs' widths and gaps and the card's lightness around the stone."""
+    widths = np.array([prong.width_px for prong in prongs])
+    angles = np.array([prong.angle_deg for prong in prongs])
+    gaps = np.diff(np.concatenate([angles, angles[:1] + 360]))
     unlike = widths.size > 1 and float(np.ptp(widths)) > UNLIKE * float(np.median(widths))
-    return ProngReading(whole, ("uneven_light",) if unlike else ())
+    flags = ["uneven_light"] if unlike or float(np.ptp(card[:, 0])) > UNEVEN_CARD else []
+    if len(prongs) < 3 or float(gaps.max()) > UNEVEN_GAPS * float(gaps.min()):
+        flags.append("prong_missing")
+    return tuple(flags)
 
 
 Span = tuple[int, int]
