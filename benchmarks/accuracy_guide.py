@@ -57,7 +57,7 @@ def read_stone(folder: Path) -> list[dict[str, Any]]:
 def summary(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """The figures of the table."""
     found = [row for row in rows if row["found"]]
-    lean = np.array([row["lean"] for row in found])
+    said = np.array([row["low_side"] is not None for row in found])
     truth = np.array([np.hypot(*row["truth"]) for row in found])
     directed = [row for row in found if row["low_side"] is not None]
     off = np.array([_apart(row["low_side"], np.degrees(np.arctan2(*row["truth"][::-1]))) for row in directed])
@@ -66,9 +66,9 @@ def summary(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "pictures": len(rows),
         "read": len(found),
         "leaning": int((truth >= LEVEL_DEG).sum()),
-        "leaning_said": float((lean[truth >= LEVEL_DEG] > LEVEL_DEG).mean()),
+        "leaning_said": float(said[truth >= LEVEL_DEG].mean()),
         "level": int((truth < LEVEL_DEG / 2).sum()),
-        "level_said_leaning": float((lean[truth < LEVEL_DEG / 2] > LEVEL_DEG).mean()),
+        "level_said_leaning": float(said[truth < LEVEL_DEG / 2].mean()),
         "directed": len(directed),
         "within_45": float((off <= 45).mean()),
         "beyond_90": float((off > 90).mean()),

@@ -15,7 +15,6 @@ from samestone.shop.models import Examination, Photograph
 from samestone.shop.photo_reading import FACE_UP
 
 SHARP_ENOUGH = 0.65
-LEVEL_DEG = 1.0
 TURNED_DEG = 3.0
 
 
@@ -42,7 +41,7 @@ def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, 
         blocking = (*(flag for flag in plain.flags if flag.name == "clipped"), *blocking)
     says = [f"{flag.sentence} {flag.remedy}" for flag in blocking] or advice(frame)
     return {
-        "good": not blocking and (not with_stone or frame.lean_deg <= LEVEL_DEG),
+        "good": not blocking and (not with_stone or frame.low_side_deg is None),
         "says": says[0] if says else "",
         "sharpness": round(min(frame.sharpness, plain.sharpness), 2),
         "sharp_enough": SHARP_ENOUGH,
@@ -57,18 +56,13 @@ def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, 
 def advice(frame: Any) -> list[str]:
     """What would make a usable picture better, most useful first."""
     said = [f"{flag.sentence} {flag.remedy}" for flag in frame.flags if flag.name in ("clipped", "glare", "soft")]
-    if frame.lean_deg is not None and frame.lean_deg > LEVEL_DEG:
-        said.insert(0, f"It leans by about {frame.lean_deg:.1f}°: {_levelling(frame.low_side_deg)}.")
+    if frame.low_side_deg is not None:
+        hour = round((90 - frame.low_side_deg) / 30) % 12 or 12
+        said.insert(0, f"It leans by about {frame.lean_deg:.1f}°: raise it at about {hour} o’clock.")
     if frame.turn_deg is not None and abs(frame.turn_deg) > TURNED_DEG:
         way = "left" if frame.turn_deg > 0 else "right"
         said.append(f"To lie as before, turn it {abs(frame.turn_deg):.0f}° to the {way}.")
     return said
-
-
-def _levelling(low_side_deg: float | None) -> str:
-    if low_side_deg is None:
-        return "level it"
-    return f"raise it at about {round((90 - low_side_deg) / 30) % 12 or 12} o’clock"
 
 
 def _girdle(photo: imaging.Photo, outline: Any) -> dict[str, Any]:
