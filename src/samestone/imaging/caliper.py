@@ -36,7 +36,7 @@ class Calipers:
 def measure_contour(points: Floats) -> Calipers:
     """Calipers of a closed contour, (n, 2), its corners in order."""
     hull = cv2.convexHull(points.astype(np.float32))[:, 0].astype(float)
-    reach = hull @ np.stack([np.cos(WAYS), np.sin(WAYS)])
+    reach = hull[:, :1] * np.cos(WAYS) + hull[:, 1:] * np.sin(WAYS)
     widths = reach.max(axis=0) - reach.min(axis=0)
     start = points - points.mean(axis=0)
     end = np.roll(start, -1, axis=0)

@@ -71,9 +71,11 @@ def fit_oval(grey: NDArray[Any], white: float, edges: NDArray[Any], step: float,
                 size = ring.radius_px * grow
                 start = Ellipse(ring.x_px, ring.y_px, size * np.sqrt(ratio), size / np.sqrt(ratio), float(tilt))
                 rated.append((_edge_along(soft, step, start, angles), start))
-    best = sorted(rated, key=lambda item: -item[0])[:4]
-    fits = [fit for _, start in best if (fit := refine_outline(grey, white, start, OVAL_WINDOWS)) is not None]
-    return max(fits, key=lambda fit: fit.covered, default=None)
+    likely = sorted(rated, key=lambda item: -item[0])[:4]
+    rough = [fit for _, start in likely if (fit := refine_outline(grey, white, start, OVAL_WINDOWS[:2])) is not None]
+    if not rough:
+        return None
+    return refine_outline(grey, white, max(rough, key=lambda fit: fit.covered).ellipse, OVAL_WINDOWS[1:])
 
 
 def _edge_along(edges: NDArray[Any], step: float, ellipse: Ellipse, angles: NDArray[Any]) -> float:
@@ -87,23 +89,24 @@ def _edge_along(edges: NDArray[Any], step: float, ellipse: Ellipse, angles: NDAr
     return found[0] - found[1]
 
 
-def fit_contour(grey: NDArray[Any], white: float, hull: NDArray[Any], step: float) -> Outline | None:
-    """The outline from a rough hull: an ellipse where one fits, else the hull of the rays' outermost edges."""
+def fit_hull(grey: NDArray[Any], white: float, hull: NDArray[Any], step: float) -> Outline | None:
+    """The ellipse along a rough hull (edge-map pixels, `step` picture pixels wide), where one fits nearly all round."""
     if len(hull) < 5:
         return None
-    points = ((hull + 0.5) * step - 0.5).astype(np.float32)
-    (x, y), (first, second), turn = cv2.fitEllipse(points)
+    (x, y), (first, second), turn = cv2.fitEllipse(_in_picture(hull, step))
     major, minor = max(first, second) / 2, min(first, second) / 2
     tilt = np.radians(turn if first >= second else turn + 90)
     ellipse = refine_outline(grey, white, Ellipse(x, y, major, minor, float(tilt)))
-    if ellipse is not None and ellipse.covered > LEAST_COVERED:
-        return ellipse
-    return _fit_curve(grey, white, points)
+    return ellipse if ellipse is not None and ellipse.covered > LEAST_COVERED else None
 
 
-def _fit_curve(grey: NDArray[Any], white: float, rough: NDArray[Any]) -> Outline | None:
+def _in_picture(hull: NDArray[Any], step: float) -> NDArray[np.float32]:
+    return ((hull + 0.5) * step - 0.5).astype(np.float32)
+
+
+def fit_convex(grey: NDArray[Any], white: float, hull: NDArray[Any], step: float) -> Outline | None:
     """From a rough hull to the rim of any convex shape: rays about its middle, in narrowing windows."""
-    guide = hull_curve(rough)
+    guide = hull_curve(_in_picture(hull, step))
     hidden = covered_rays(grey, white, guide)
     for window, rays in CURVE_WINDOWS:
         edges = find_edges(grey, white, guide, window)

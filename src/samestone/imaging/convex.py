@@ -31,7 +31,7 @@ def hull_curve(points: Floats) -> Curve:
     # the line of an edge is n·p = d; the hull's distance along a ray is the least d / n·u over edges that face it
     across = np.column_stack([edge[:, 1], -edge[:, 0]])
     distance = (across * start).sum(axis=1)
-    facing = np.sign(distance)[:, None] * (across @ np.stack([np.cos(ANGLES), np.sin(ANGLES)]))
+    facing = np.sign(distance)[:, None] * (across[:, :1] * np.cos(ANGLES) + across[:, 1:] * np.sin(ANGLES))
     away = np.abs(distance)[:, None] / np.where(facing > 1e-12, facing, np.nan)
     return Curve(x, y, np.nanmin(away, axis=0))
 

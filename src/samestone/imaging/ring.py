@@ -9,6 +9,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy import fft
 
 SIDE = 160
 PAD = 240
@@ -32,6 +33,11 @@ def edge_map(grey: NDArray[Any], white: float) -> tuple[NDArray[np.float32], flo
     The threshold is three times the median gradient along the picture's rim, so texture of the card counts as nothing.
     """
     step = max(grey.shape) / SIDE
+    whole = int(step / 4)
+    if whole > 1:  # by a whole factor first, which is ten times faster; what does not fill a pixel is left out
+        rows, columns = grey.shape[0] // whole, grey.shape[1] // whole
+        grey = cv2.resize(grey[: rows * whole, : columns * whole], (columns, rows), interpolation=cv2.INTER_AREA)
+        step /= whole
     size = (max(8, round(grey.shape[1] / step)), max(8, round(grey.shape[0] / step)))
     small: NDArray[Any] = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32) * (255.0 / white)
     small = cv2.GaussianBlur(small, (0, 0), 0.8)
@@ -42,7 +48,7 @@ def edge_map(grey: NDArray[Any], white: float) -> tuple[NDArray[np.float32], flo
         [gradient[:6].ravel(), gradient[-6:].ravel(), gradient[:, :6].ravel(), gradient[:, -6:].ravel()]
     )
     threshold = max(3 * float(np.median(rim)), 1.0)
-    return np.clip(gradient / threshold - 1, 0, 1.5).astype(np.float32), step
+    return np.clip(gradient / threshold - 1, 0, 1.5).astype(np.float32), step * max(1, whole)
 
 
 @lru_cache(maxsize=1)
@@ -54,7 +60,7 @@ def _kernels() -> NDArray[np.complex64]:
     for radius in RADII:
         ring = np.exp(-0.5 * ((distance - radius) / 0.9) ** 2)
         beyond = ((distance > radius * 1.035 + 1.5) & (distance < radius * 1.12 + 2.5)).astype(float)
-        spectra.append(np.fft.rfft2(ring / ring.sum() - EMPTINESS * beyond / beyond.sum()))
+        spectra.append(fft.rfft2(ring / ring.sum() - EMPTINESS * beyond / beyond.sum()))
     return np.array(spectra, dtype=np.complex64)
 
 
@@ -63,13 +69,13 @@ def find_ring(edges: NDArray[np.float32], step: float) -> Ring:
     height, width = edges.shape
     padded = np.zeros((PAD, PAD), np.float32)
     padded[:height, :width] = edges
-    spectrum = np.fft.rfft2(padded).astype(np.complex64)
+    spectrum = fft.rfft2(padded).astype(np.complex64)
     best, best_worth = Ring(0.0, 0.0, 0.0, -1.0), -np.inf
     limit = 0.62 * min(height, width)
     for radius, kernel in zip(RADII, _kernels(), strict=True):
         if radius > limit:
             break
-        score = np.fft.irfft2(spectrum * kernel.conj(), s=(PAD, PAD))[:height, :width]
+        score = fft.irfft2(spectrum * kernel.conj(), s=(PAD, PAD))[:height, :width]
         y, x = divmod(int(np.argmax(score)), width)
         worth = float(score[y, x]) * (0.35 + 0.65 * _share_inside(edges, x, y, radius))
         if worth > best_worth:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from samestone.imaging import quality
 from samestone.imaging.characteristic import Characteristic, list_marks, mark_maps
-from samestone.imaging.contour import blob_hull, fit_contour, fit_oval
+from samestone.imaging.contour import blob_hull, fit_convex, fit_hull, fit_oval
 from samestone.imaging.focus import measure_blur
 from samestone.imaging.outline import Outline, fit_outline
 from samestone.imaging.photo import Photo
@@ -50,9 +50,11 @@ class Study:
         if oval is not None and oval.is_long and oval.covered > 0.1 + (round_one.covered if round_one else 0.3):
             return oval
         hull = blob_hull(self._edges[0])
-        other = fit_contour(grey, white, hull, self._edges[1]) if hull is not None else None
-        if other is None or (round_one is not None and not other.is_long):
-            return round_one
+        other = fit_hull(grey, white, hull, self._edges[1]) if hull is not None else None
+        if round_one is not None:
+            return other if other is not None and other.is_long else round_one
+        if other is None and hull is not None:
+            other = fit_convex(grey, white, hull, self._edges[1])
         return other
 
     @property
