@@ -24,10 +24,10 @@ SMALLEST_SHARE = 0.03
 CLAW = 0.34  # half the width of what may be a claw, with its halo in the edge map; a share of the mean radius
 MUCH = 0.96  # of the hull is left without claws where there are none
 CURVE_WINDOWS = ((0.07, 21), (0.04, 11), (0.025, 7))
-LAST_WINDOW, NEAR = 0.015, 0.01
+LAST_WINDOW, NEAR = 0.015, (0.01, 0.006)
 OVALS = (1.15, 1.3, 1.45, 1.65)
 OVAL_WINDOWS = (0.12, 0.06, 0.035, 0.02)
-LEAST_COVERED = 0.75
+LEAST_COVERED = 0.65
 # Uncertainty of a diameter, a share of the radius: from 36 simulated pictures of 12 loose stones; a guess in claws.
 PLACING, IN_CLAWS = 0.004, 0.03
 
@@ -118,9 +118,9 @@ def fit_convex(grey: NDArray[Any], white: float, hull: NDArray[Any], step: float
         reach[steady] += median_filter((edges.reach - guide.reach)[steady], rays, mode="wrap")
         guide = hull_curve(guide.moved_to(reach).points[steady])
         hidden = covered_rays(grey, white, guide)
-    for _ in range(2):
+    for near in NEAR:
         reach, sigma = find_edges(grey, white, guide, LAST_WINDOW).exact
-        trusted = np.isfinite(sigma) & ~hidden & (np.abs(reach - guide.reach) < NEAR * np.median(guide.reach))
+        trusted = np.isfinite(sigma) & ~hidden & (np.abs(reach - guide.reach) < near * np.median(guide.reach))
         guide = straighten(guide, reach, np.where(trusted, sigma, np.inf))
     calipers = measure_contour(guide.points)
     return Outline(
