@@ -91,7 +91,7 @@ def test_a_blurred_picture_is_neither_taken_by_itself_nor_kept_without_a_word(po
     check_page(poor_camera)
     poor_camera.get_by_role("button", name="Keep it").click()
     expect(poor_camera.locator(".does-not-count")).to_contain_text("Does not count", timeout=20_000)
-    poor_camera.get_by_role("button", name=re.compile("Take back")).click()
+    poor_camera.get_by_role("button", name=re.compile("undo")).click()
     expect(poor_camera.locator(".shots img")).to_have_count(0)
 
 

@@ -217,6 +217,19 @@ def test_a_microscope_that_fails_puts_its_pictures_in_doubt_until_they_are_taken
     assert "face-up picture" in diary and "photographed since the last good check" in diary
 
 
+def test_a_picture_as_received_cannot_be_taken_again_once_the_piece_is_cleaned(
+    browser: Client, received: Examination, owner: Member, at: dt.datetime
+) -> None:
+    microscope = Instrument.objects.get(kind="microscope")
+    check_scale(microscope, "8.000", at=at, by=owner)
+    photographed(received, "cleaned", microscope, at=at + DAY, by=owner)
+    check_scale(microscope, "8.200", at=at + 2 * DAY, by=owner)
+    assert [one.open for one in queries.touched_jobs(microscope)] == [1]
+    intake.log_clean(received.job, methods=["by hand"], asked=[], at=at + 3 * DAY, by=owner)
+    assert [one.open for one in queries.touched_jobs(microscope)] == [0]
+    assert "cleaned since: cannot be repeated" in browser.get(f"/instruments/{microscope.pk}/").content.decode()
+
+
 def test_a_verdict_is_reached_again_when_the_microscope_failed_since(
     job: Job, stone: Stone, owner: Member, at: dt.datetime
 ) -> None:

@@ -198,6 +198,8 @@ def test_claw_widths_of_a_microscope_that_failed_are_in_doubt_and_not_compared(
     [one] = stone.visits(rows[1])[1].widths
     assert (one.words, one.since) == ("", None) and one.now.doubt.startswith("the microscope failed its check")
     assert "in doubt: the microscope failed" in browser.get(f"/stone/{rows[1].pk}/").content.decode()
+    photo = Photograph.objects.get(examination__stone=rows[1])
+    assert "0.800 ± 0.010, in doubt" in browser.get(f"/photograph/{photo.pk}/claws/").content.decode()
 
 
 def test_visits_stand_side_by_side_once_the_stone_is_known_again(

@@ -61,7 +61,7 @@ def widths_of(looks: Iterable[Examination]) -> dict[int, tuple[Width, ...]]:
     found: dict[int, list[Width]] = {}
     for row in entries:
         told = row.payload.data
-        for width in _widths(row, suspect.get(told["photograph"], "")):
+        for width in widths_in(row, suspect.get(told["photograph"], "")):
             kept = found.setdefault(wanted[told["examination"]], [])
             kept[:] = [one for one in kept if not _is_same(one, width)]
             kept.append(width)
@@ -87,7 +87,8 @@ def _columns(looks: Iterable[Examination]) -> dict[int, int]:
     return found
 
 
-def _widths(row: Entry, doubt: str) -> Iterable[Width]:
+def widths_in(row: Entry, doubt: str) -> Iterable[Width]:
+    """What one entry says of each claw; `doubt` is that of its picture."""
     told: dict[str, Any] = row.payload.data
     if told["unit"] == "mm" and not doubt:
         tool = Instrument.objects.filter(name=told.get("instrument", "")).first()

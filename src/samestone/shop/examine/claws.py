@@ -8,11 +8,12 @@ from functools import lru_cache
 from typing import Any
 
 from samestone import imaging
-from samestone.shop import vault
+from samestone.shop import claw_width, vault
 from samestone.shop.claw_width import MEASURED, SAME_CLAW_DEG, apart_deg
 from samestone.shop.examine.scale import Scale
 from samestone.shop.kinship import same_stones
 from samestone.shop.models import Entry, Examination, Photograph
+from samestone.shop.suspicion import doubts
 
 # Less than this of a width over the crown: a shoulder of the ring rather than a claw, until someone says otherwise.
 SHOULDER_REACH = 0.05
@@ -97,7 +98,9 @@ def earlier_visits(photo: Photograph) -> tuple[Visit, ...]:
     ]
     if is_blind(look.stone_id):
         told = [(row, data) for row, data in told if data["examination"] == look.pk]
-    return tuple(_visit(row, data) for row, data in told)
+    pictures = Photograph.objects.filter(pk__in={data["photograph"] for _, data in told})
+    suspect = doubts(pictures.select_related("instrument"))
+    return tuple(_visit(row, data, suspect.get(data["photograph"], "")) for row, data in told)
 
 
 def is_blind(stone: int) -> bool:
@@ -106,6 +109,7 @@ def is_blind(stone: int) -> bool:
     return Examination.objects.filter(stone=stone, occasion=occasion, finished_at__isnull=True).exists()
 
 
-def _visit(row: Entry, data: dict[str, Any]) -> Visit:
-    widths = tuple((float(one["angle_deg"]), f"{one['width']} ± {one['u']}") for one in data["claws"])
+def _visit(row: Entry, data: dict[str, Any], doubt: str) -> Visit:
+    found = claw_width.widths_in(row, doubt)
+    widths = tuple((one.angle_deg, f"{one.width} ± {one.u}{', in doubt' if one.doubt else ''}") for one in found)
     return Visit(row.when, data["unit"], widths)

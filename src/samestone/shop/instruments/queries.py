@@ -74,6 +74,12 @@ class TouchedLook:
     repeated: tuple[str, ...]
     again: bool
 
+    @property
+    def over(self) -> bool:
+        """Pictures as received cannot be taken again of a piece that has been cleaned."""
+        received = self.look.occasion == Examination.Occasion.RECEIVED
+        return received and self.look.job.station != Station.TAKEN_IN.value
+
 
 @dataclass(frozen=True)
 class Touched:
@@ -88,7 +94,7 @@ class Touched:
 
     @property
     def open(self) -> int:
-        return sum(len(look.waiting) for look in self.looks)
+        return sum(len(look.waiting) for look in self.looks if not look.over)
 
 
 @dataclass(frozen=True)
