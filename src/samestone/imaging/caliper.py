@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from samestone.imaging.nick import NEAR, excursions
@@ -45,8 +44,8 @@ def measure_contour(points: Floats) -> Calipers:
     return Calipers(float(widths.max()), float(widths.min()), float(WAYS[int(widths.argmax())]), (float(x), float(y)))
 
 
-def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> tuple[Curve, NDArray[np.bool_]]:
-    """The contour, and the rays that it rests on.
+def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> Curve:
+    """The contour.
 
     `off` is how far each ray's edge lies outside the guide, px, and `sigma` its standard uncertainty, infinite where no
     edge was seen. Trusted are edges near the guide, and those that leave it and come back without a jump.
@@ -63,7 +62,7 @@ def smooth_rim(guide: Curve, off: Floats, sigma: Floats) -> tuple[Curve, NDArray
     for _ in range(3):
         smooth = smooth_around(off, doubt / sigma**2, stiff, keep=(leave * unit) ** -2)
         doubt = 1 / (1 + ((off - smooth) / (2.5 * sigma)) ** 2) ** 2
-    return Curve(guide.x, guide.y, guide.reach + smooth), trusted
+    return guide.moved_to(guide.reach + smooth)
 
 
 def smooth_around(values: Floats, weight: Floats, stiff: Floats, *, keep: float, middle: float = 2.0) -> Floats:

@@ -34,7 +34,8 @@ class Outline:
     `diameter_max_px` and `diameter_min_px` are the largest and smallest distance between two parallel lines that hold
     the contour, nicks and the flats of a faceted girdle included; where the rim is hidden or cannot be told from the
     card, the contour is an ellipse fitted to the rest. `axis_angle_deg` is the direction of the largest, `centre_px`
-    the centroid of the area enclosed, `radius_px` the ellipse's mean radius, `rms_px` how far the edges lie off it.
+    the centroid of the area enclosed, `radius_px` the ellipse's mean radius, `rms_px` how far the edges lie off it
+    (of a stone that is no ellipse: a quarter of both diameters, and 0).
     `covered` is the share of the 720 rays that found the edge where the ellipse says; `hidden_deg` the arcs where
     something (a claw) lies over it. `u_px` is one standard uncertainty of either diameter: what blur and the camera's
     curve leave, and how well the seen part of the rim says where the rest is.
@@ -47,8 +48,8 @@ class Outline:
     radius_px: float
     rms_px: float
     covered: float
+    u_px: float
     hidden_deg: tuple[tuple[float, float], ...] = ()
-    u_px: float = float("nan")
 
     @property
     def is_long(self) -> bool:
@@ -148,7 +149,7 @@ def _measure(
     ellipse, u_fit = _polish(ellipse, cast.moved_to(reach).points, sigma)
     shift = (ellipse.x - cast.x) * np.cos(ANGLES) + (ellipse.y - cast.y) * np.sin(ANGLES)
     guide = cast.moved_to(ellipse.radii(ANGLES) + shift)
-    contour, _ = smooth_rim(guide, reach - guide.reach, sigma)
+    contour = smooth_rim(guide, reach - guide.reach, sigma)
     calipers = measure_contour(contour.points)
     return Outline(
         centre_px=calipers.centre,
