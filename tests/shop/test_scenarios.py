@@ -352,6 +352,7 @@ def test_the_client_and_the_receipt_see_every_stone_with_its_own_marks(
     marks = [(one.stone.position, one.number, one.mark.words) for one in pickup_queries.agreed_marks(job)]
     numbered = [("centre", 1, "the black seed"), ("left", 1, "the white needle"), ("left", 2, "the nick at the tip")]
     assert marks == numbered, "numbered as on the drawing of each stone"
+    assert f"/stone/{second.pk}/examine/received/" in browser.get("/job/1042/take-in/pictures/").content.decode()
     page = browser.get("/job/1042/client/").content.decode()
     assert page.count('class="clock-face"') == 2, "the row has no mark and no drawing"
     assert all(words in page for _, _, words in numbered)

@@ -196,7 +196,8 @@ def _marks(job: Job, *categories: str) -> list[Mark]:
 
 def photographs(job: Job, occasion: str) -> list[Photograph]:
     rows = Photograph.objects.current()
-    return list(rows.filter(examination__stone__piece__job=job, examination__occasion=occasion))
+    found = rows.filter(examination__stone__piece__job=job, examination__occasion=occasion)
+    return list(found.select_related("examination__stone"))
 
 
 def take_in_examination(job: Job) -> Examination | None:

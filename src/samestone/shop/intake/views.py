@@ -119,7 +119,7 @@ def ask_condition(request: HttpRequest, job: Job) -> HttpResponse:
 
 def ask_pictures(request: HttpRequest, job: Job) -> HttpResponse:
     photographs = queries.photographs(job, "received")
-    return _question(request, job, "pictures", photographs=photographs, stone=queries.first_stone(job))
+    return _question(request, job, "pictures", photographs=photographs, stones=list(job.stones))
 
 
 def ask_clean(request: HttpRequest, job: Job) -> HttpResponse:
