@@ -17,7 +17,7 @@ from typing import Any
 import cv2
 import numpy as np
 from scripts import calibrate_photos
-from scripts.train_marks import open_mask
+from scripts.photo_packs import open_mask, read_index
 
 from samestone.evidence.photographs import combine_scores, shipped_calibration
 from samestone.imaging.outline import WINDOWS
@@ -188,7 +188,7 @@ def main(arguments: list[str]) -> int:
     if not folder.is_dir():
         print(f"{folder}: no such folder; render it with: make pictures", file=sys.stderr)
         return 1
-    jobs = [(str(folder), line["picture"]) for line in calibrate_photos.read_index(folder).values()]
+    jobs = [(str(folder), line["picture"]) for line in read_index(folder).values()]
     with ProcessPoolExecutor(2) as pool:
         rows = list(pool.map(read_one, jobs, chunksize=6))
     scores = out / "photo-scores.json"

@@ -20,7 +20,7 @@ from typing import Any
 import astroalign
 import cv2
 import numpy as np
-from scripts.calibrate_photos import read_index
+from scripts.photo_packs import read_index
 
 from samestone.imaging import compare_photos, open_photo
 from samestone.imaging.album import describe_photo, rank_photos

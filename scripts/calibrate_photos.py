@@ -2,7 +2,7 @@
                                      python -m scripts.calibrate_photos fit SCORES.json
                                      python -m scripts.calibrate_photos judge SCORES.json
 
-`score` compares the pictures of a rendered set (scripts/render_pictures.py): every stone with itself, with its twin
+`score` compares the pictures of rendered sets (scripts/render_pictures.py): every stone with itself, with its twin
 or clone, and with others drawn at random; `fit` writes the calibration into the package; `judge` applies the shipped
 calibration to scores of another set and prints how well it does. The stones to calibrate on must not be among those
 that the network of characteristics was trained on.
@@ -17,7 +17,9 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
+from scripts.photo_packs import open_mask, read_index, wanted
 
 PACKAGE = Path(__file__).parents[1] / "src" / "samestone"
 SAME = (("V4", "V5"), ("V6", "V5"), ("V2", "V3"), ("V1", "V3"), ("V6", "V4"), ("V1", "V2"))
@@ -34,18 +36,10 @@ def protocol_of(view: str) -> str:
     return "guided" if view in ("V4", "V5", "V6") else "free"
 
 
-def read_index(folder: Path) -> dict[tuple[str, str], dict[str, Any]]:
-    """Lines of the set's index by stone and view."""
-    lines = [line for part in sorted(folder.glob("index*.json")) for line in json.loads(part.read_text())]
-    return {(line["stone"], line["view"]): line for line in lines}
-
-
 def plan_pairs(
     index: dict[tuple[str, str], dict[str, Any]], ranges: str, others: int
 ) -> Iterator[tuple[str, list[tuple[str, ...]]]]:
     """Per stone: pairs (stone, view, stone, view, kind); what a twin or clone was made after may be any stone."""
-    from scripts.train_marks import wanted
-
     rng = np.random.default_rng(SEED)
     everything = sorted({stone for stone, _ in index})
     stones = [stone for stone in everything if wanted(stone, ranges)]
@@ -55,16 +49,20 @@ def plan_pairs(
         model, role = of[stone]["of"], of[stone]["role"]
         if model:
             pairs += [(stone, u, model, v, role) for u, v in APART] + [(model, u, stone, v, role) for u, v in APART]
-        strangers = [s for s in stones if s not in (stone, model) and of[s]["of"] not in (stone, model or "-")]
+        family = (stone, model or stone)
+        strangers = [s for s in stones if s not in family and of[s]["of"] not in family and same_lamp(of, s, stone)]
         chosen = rng.choice(strangers, others, replace=False)
         pairs += [(stone, u, str(s), v, "other") for s in chosen for u, v in APART]
         yield stone, [p for p in pairs if (p[0], p[1]) in index and (p[2], p[3]) in index]
 
 
+def same_lamp(of: dict[str, dict[str, Any]], a: str, b: str) -> bool:
+    """Guided pictures of two stones are compared only under one make of dome."""
+    return bool(of[a].get("make", 0) == of[b].get("make", 0))
+
+
 def score_stone(job: tuple[str, list[tuple[str, ...]]]) -> list[dict[str, Any]]:
     folder, pairs = job
-    import cv2
-
     cv2.setNumThreads(1)
     index = read_index(Path(folder))
     studies: dict[tuple[str, str], Any] = {}
@@ -93,27 +91,45 @@ def score_pair(folder: Path, index: Any, studies: Any, pair: tuple[str, ...]) ->
     row["turn_error_deg"] = (found.rotation_deg - turn + 180) % 360 - 180
     row |= inclusion_scores(a, b, found) | facet_scores(found)
     if pair[4] == "same" and (pair[1], pair[3]) in CLEANING and abs(row["turn_error_deg"]) < 2:
-        row["marks"] = cleaning_rows(folder, index[pair[:2]], a, b, found)
+        row["marks"], row["patches"] = cleaning_rows(folder, index[pair[:2]], a, b, found)
     return row
 
 
-def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any) -> list[list[float]]:
-    """Five numbers per candidate mark and what it is: 1 dirt, 0 natural, -1 a play of the facets."""
-    from scripts.train_marks import open_mask
+def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any) -> tuple[list[list[float]], Any]:
+    """Per feature its probability (negative for dirt) and what is there: 1 dirt, 0 natural, -1 a play of the facets.
 
-    from samestone.imaging.cleaning import candidates, describe_marks
+    Then, per patch of dirt and per natural patch of the mask, its size in view pixels and the surest features in it.
+    """
+    from samestone.imaging.characteristic import DIRT, list_marks
+    from samestone.imaging.cleaning import SHOWN, one_per_place, pair_maps
     from samestone.imaging.view import cut_out
 
     mask = cut_out(open_mask((folder / line["picture"]).with_suffix(".png")), a.stone)
-    marks = candidates(a)
-    rows = []
-    for mark, numbers in zip(marks, describe_marks(a, b, found, marks) if marks else [], strict=True):
-        zoom = 260 / a.stone.radius_px
+    marks = one_per_place(list_marks(pair_maps(a, b, found), a.stone, SHOWN))
+    zoom, rows, places = 260 / a.stone.radius_px, [], []
+    for mark in marks:
         x, y = (round(279.5 + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), a.stone.centre_px, strict=True))
         window = mask[max(0, y - 5) : y + 6, max(0, x - 5) : x + 6]
         dirt, natural = bool((window[..., 2] > 120).any()), bool((window[..., 1] > 120).any())
-        rows.append([*map(float, numbers), 1.0 if dirt else 0.0 if natural else -1.0])
-    return rows
+        signed = -mark.probability if mark.kind == DIRT else mark.probability
+        told = float(mark.kind == DIRT)
+        truth = told if dirt and natural else 1.0 if dirt else 0.0 if natural else -1.0
+        rows.append([signed, truth])
+        places.append((x, y, signed))
+    return rows, [patches(mask[..., k], places) for k in (2, 1)]
+
+
+def patches(mask: Any, places: list[tuple[int, int, float]]) -> list[list[float]]:
+    """Per connected patch of a mask (at least 12 pixels): its size, the surest dirt and the surest mark within 5 px."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((mask > 120).astype(np.uint8), connectivity=8)
+    wide = {
+        k: [float(stats[k, cv2.CC_STAT_AREA]), 0.0, 0.0] for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] > 11
+    }
+    for x, y, signed in places:
+        for k in set(labels[max(0, y - 5) : y + 6, max(0, x - 5) : x + 6].ravel()) & set(wide):
+            column = 1 if signed < 0 else 2
+            wide[k][column] = max(wide[k][column], abs(signed))
+    return list(wide.values())
 
 
 def score(folder: str, out: str, ranges: str, others: int, workers: int) -> None:
@@ -125,7 +141,7 @@ def score(folder: str, out: str, ranges: str, others: int, workers: int) -> None
 
 
 def fit(path: str) -> None:
-    """Write evidence/data/photographs-1.json and imaging/data/cleaning.json."""
+    """Write evidence/data/photographs-1.json."""
     from samestone.evidence.photographs import fit_line
 
     rows = [row for row in json.loads(Path(path).read_text()) if row["usable"]]
@@ -142,7 +158,6 @@ def fit(path: str) -> None:
         entry |= {"facet_limits": LIMITS[protocol], "shared_needed": SHARED}
         table[protocol] = entry
     (PACKAGE / "evidence" / "data" / "photographs-1.json").write_text(json.dumps(table, indent=1))
-    fit_cleaning(rows)
     judge(path)
 
 
@@ -159,21 +174,6 @@ def is_evidence(row: dict[str, Any], least: float) -> bool:
     return row["protocol"] == "guided" or row["margin"] > least
 
 
-def fit_cleaning(rows: list[dict[str, Any]]) -> None:
-    """Two logistic rules: is the mark real, and, if so, is it gone?"""
-    from samestone.evidence.photographs import fit_line
-
-    marks = np.array([mark for r in rows for mark in r.get("marks", [])])
-    names = [str(k) for k in range(5)]
-    rule = {}
-    for name, some, positive in (("real", marks, marks[:, 5] >= 0), ("gone", marks[marks[:, 5] >= 0], None)):
-        yes = positive if positive is not None else some[:, 5] == 1
-        weights, offset = fit_line([dict(zip(names, row, strict=False)) for row in some[:, :5]], list(yes), names)
-        prior = np.log(yes.mean() / (1 - yes.mean()))
-        rule[name] = {"weights": [weights[k] for k in names], "offset": offset + float(prior)}
-    (PACKAGE / "imaging" / "data" / "cleaning.json").write_text(json.dumps(rule, indent=1))
-
-
 def judge(path: str) -> None:
     """Apply the shipped calibration and print the figures."""
     rows = json.loads(Path(path).read_text())
@@ -181,21 +181,24 @@ def judge(path: str) -> None:
 
 
 def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Precision and recall of "not visible after" for dirt and of "still there" for natural marks, real marks only."""
-    from samestone.imaging.cleaning import REAL, SURE, judge_numbers
+    """Precision and recall of "not visible after" for dirt and of "still there" for natural marks."""
+    from samestone.imaging.characteristic import DIRT, NATURAL
+    from samestone.imaging.cleaning import SURE
 
     figures = {}
     for u, v in CLEANING:
-        marks = np.array([m for r in rows if (r["pair"][1], r["pair"][3]) == (u, v) for m in r.get("marks", [])])
-        if not len(marks):
+        some = [r for r in rows if (r["pair"][1], r["pair"][3]) == (u, v) and r.get("marks")]
+        if not some:
             continue
-        real, gone = (np.array(p) for p in judge_numbers(marks[:, :5]))
-        kind, told = marks[:, 5], real >= REAL
-        for name, chosen, wanted in (("gone", told & (gone >= SURE), 1), ("stays", told & (gone <= 1 - SURE), 0)):
-            figures[f"{u}-{v} {name}: precision among real marks, among all told, recall"] = [
-                round(float(np.mean(kind[chosen & (kind >= 0)] == wanted)), 3),
-                round(float(np.mean(kind[chosen] == wanted)), 3),
-                round(float((chosen & (kind == wanted)).sum() / (kind == wanted).sum()), 3),
+        signed, kind = np.array([mark for r in some for mark in r["marks"]]).T
+        for name, chosen, want in (("gone", signed <= -SURE[DIRT], 1), ("stays", signed >= SURE[NATURAL], 0)):
+            column = 1 if want else 2
+            seen = np.array([patch[column] for r in some for patch in r["patches"][1 - want]])
+            figures[f"{u}-{v} {name}: precision among real marks, among all told, recall of features, of patches"] = [
+                round(float(np.mean(kind[chosen & (kind >= 0)] == want)), 3),
+                round(float(np.mean(kind[chosen] == want)), 3),
+                round(float((chosen & (kind == want)).sum() / (kind == want).sum()), 3),
+                round(float(np.mean(seen >= SURE[DIRT if want else NATURAL])), 3),
             ]
     return figures
 

@@ -26,6 +26,7 @@ HALF = SIDE // 2
 SHOWN = 0.3
 APART_PX = 4
 EDGE = 0.97
+RADIUS = 10  # the plane that holds the distance from the centre, last
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,10 @@ class Characteristic:
     probability: float
 
 
-@lru_cache(maxsize=1)
-def learned_weights() -> dict[str, NDArray[np.float32]]:
-    """The network's weights as shipped; docs/method/imaging.md says on what they were learned."""
-    data = files("samestone.imaging").joinpath("data/marks.npz").read_bytes()
+@lru_cache(maxsize=2)
+def load_weights(name: str) -> dict[str, NDArray[np.float32]]:
+    """A network's weights as shipped; docs/method/imaging.md says on what they were learned."""
+    data = files("samestone.imaging").joinpath("data", name).read_bytes()
     with np.load(io.BytesIO(data)) as stored:
         return {name: stored[name].astype(np.float32) for name in stored.files}
 
@@ -73,10 +74,9 @@ def _sub_pixels(plane: Plane) -> list[Plane]:
     return [plane[top::2, left::2] for top in (0, 1) for left in (0, 1)]
 
 
-def mark_maps(view: View) -> Plane:
+def mark_maps(planes: Plane, weights: str = "marks.npz") -> Plane:
     """Probability of a natural mark and of dirt, 2 x 280 x 280, zero outside the girdle."""
-    logits = run_network(network_inputs(view), learned_weights())
-    maps: Plane = 1 / (1 + np.exp(-logits[:2]))
+    maps: Plane = 1 / (1 + np.exp(-run_network(planes, load_weights(weights))))
     maps[:, ~disc(EDGE)[::2, ::2]] = 0
     return maps
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging import quality
-from samestone.imaging.characteristic import Characteristic, list_marks, mark_maps
+from samestone.imaging.characteristic import Characteristic, list_marks, mark_maps, network_inputs
 from samestone.imaging.contour import blob_hull, fit_convex, fit_hull, fit_oval
 from samestone.imaging.focus import measure_blur
 from samestone.imaging.outline import Outline, fit_outline
@@ -74,9 +74,14 @@ class Study:
         return view_of(self.photo, self.stone)
 
     @cached_property
+    def planes(self) -> Plane:
+        """What the networks see."""
+        return network_inputs(self.view)
+
+    @cached_property
     def maps(self) -> Plane:
         """Probability of natural marks and of dirt, half size."""
-        return mark_maps(self.view)
+        return mark_maps(self.planes)
 
     @cached_property
     def pattern(self) -> Pattern:
