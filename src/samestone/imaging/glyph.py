@@ -15,7 +15,8 @@ CAP_PX = 28
 MARGIN_PX = 3
 ALPHABET = "0123456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """I and O are left out: they cannot be told from 1 and 0, and are read as these."""
-STROKE_FONTS = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_PLAIN, cv2.FONT_HERSHEY_DUPLEX)
+WEIGHTS = (250, 450, 800)
+"""Weights of the drawing library's typeface, from thin to heavy."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,9 +31,9 @@ class Glyph:
 
 @cache
 def glyphs() -> tuple[Glyph, ...]:
-    """All characters in an outline typeface and in plotted strokes of two weights, a little blurred as lenses do."""
+    """All characters in two typefaces, one of them in three weights, a little blurred as lenses do."""
     drawn = [(character, outline_glyph(character), True) for character in ALPHABET]
-    drawn += [(character, stroke_glyph(character, font), False) for character in ALPHABET for font in STROKE_FONTS]
+    drawn += [(character, weighted_glyph(character, weight), False) for character in ALPHABET for weight in WEIGHTS]
     return tuple(Glyph(name, soften(picture), plain) for name, picture, plain in drawn)
 
 
@@ -48,11 +49,10 @@ def outline_glyph(character: str) -> NDArray[np.float32]:
     return at_height(np.asarray(canvas, np.float32) / np.float32(255))
 
 
-def stroke_glyph(character: str, font: int) -> NDArray[np.float32]:
-    """The character in plotted strokes."""
+def weighted_glyph(character: str, weight: int) -> NDArray[np.float32]:
+    """The character in the drawing library's typeface."""
     canvas = np.zeros((400, 400), np.uint8)
-    scale = 14.0 if font == cv2.FONT_HERSHEY_PLAIN else 7.0
-    cv2.putText(canvas, character, (100, 300), font, scale, 255, thickness=22, lineType=cv2.LINE_AA)
+    cv2.putText(canvas, character, (100, 300), (255,), cv2.FontFace("sans"), 200, weight)
     return at_height(canvas.astype(np.float32) / np.float32(255))
 
 

@@ -23,7 +23,11 @@ LEAST_FIT = 0.66
 LEAST_LEAD = 0.05
 """Least lead of the best character over the second best, the legibility index; from the same trials."""
 LETTER_LEAD = 0.10
-"""Least lead where letters occur: there are more of them to be taken for one another, and their widths differ."""
+"""Least lead where letters occur, for there are more of them to be taken for one another, and where the line or the
+character fits no typeface well."""
+FAMILIAR_FIT, CLOSE_FIT = 0.78, 0.74
+"""Median fit of a line, and fit of a character, from which the typeface is one that is known. Without these, 2 of 410
+strings in 21 other typefaces were read wrongly (simulated), with leads of 0.06 and 0.08."""
 USUAL_FIT = 0.72
 """Least median fit of a line; grain alone reached 0.55."""
 LEAST_CAP_PX = 11.0
@@ -166,8 +170,10 @@ def judge(found: list[Character], cap_px: float) -> InscriptionReading:
     """Say what was read, and whether all of it is sure."""
     if len(found) < FEWEST or float(np.median([c.fit for c in found])) < 0.5:
         return InscriptionReading("", 0.0, cap_px, False, "", NOTHING)
-    least = LEAST_LEAD if all(c.name.isdigit() for c in found) else LETTER_LEAD
-    sure = [c.fit >= LEAST_FIT and c.lead >= least for c in found]
+    familiar = float(np.median([c.fit for c in found])) >= FAMILIAR_FIT and all(c.name.isdigit() for c in found)
+    sure = [
+        c.fit >= LEAST_FIT and c.lead >= (LEAST_LEAD if familiar and c.fit >= CLOSE_FIT else LETTER_LEAD) for c in found
+    ]
     doubtful = "".join(c.name if ok else "?" for c, ok in zip(found, sure, strict=True))
     legibility = max(0.0, min(c.lead for c in found))
     if cap_px < LEAST_CAP_PX:
