@@ -1,7 +1,7 @@
 """`python -m benchmarks [NAME …]`: run the benchmarks one after the other, each in its own process, one thread each.
 
 Benchmarks are not tests: they measure, write benchmarks/results and the plots that docs/method shows, with date and
-machine. Names are those of the modules, `accuracy_*` and `speed_*`; without names all run.
+machine. Names are those of the modules, `accuracy_*`, `speed_*` and `plates`; without names all run.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ ONE_THREAD = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", 
 
 
 def available() -> list[str]:
-    """All benchmarks: accuracy first, then speed."""
-    runnable = [path for kind in ("accuracy_*.py", "speed_*.py") for path in sorted(HERE.glob(kind))]
+    """All benchmarks: accuracy first, then speed, then the contact sheets."""
+    runnable = [path for kind in ("accuracy_*.py", "speed_*.py", "plates.py") for path in sorted(HERE.glob(kind))]
     return [path.stem for path in runnable if '__name__ == "__main__"' in path.read_text(encoding="utf-8")]
 
 

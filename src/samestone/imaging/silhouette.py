@@ -93,7 +93,11 @@ def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReadi
     Least squares of the distances between contour points and the convex hull of the projected corners, with soft-L1
     loss; the uncertainty is the fit's, widened by how far single facets depart from the mean of their eight.
     """
-    contours = [trace_contour(grey) for grey in greys]
+    return read_fit(fit_silhouette([trace_contour(grey) for grey in greys]))
+
+
+def fit_silhouette(contours: Sequence[Array]) -> ViewsFit:
+    """The brilliant that fits contours (n, 2), px, of one stone; refuses (`NoSilhouette`) what none fits."""
     start = MEANS.copy()
     poses = [first_pose(contour) for contour in contours]
     scale = float(np.mean([pose.diameter for pose in poses]))
@@ -111,7 +115,7 @@ def measure_silhouette(greys: Sequence[NDArray[np.floating]]) -> SilhouetteReadi
             "no round brilliant seen from the side fits this outline: it would have to lean far over, or have "
             "proportions that none has. Photograph the loose stone with its table edge-on."
         )
-    return read_fit(fit)
+    return fit
 
 
 def trace_contour(grey: NDArray[np.floating]) -> Array:
