@@ -62,7 +62,7 @@ def test_a_record_that_cannot_be_is_refused_by_name(
     twice = tmp_path / "twice.json"
     twice.write_text('{"format": "samestone-examination/1", "format": "x"}', encoding="utf-8")
     assert run(files["a"], twice) == 2
-    assert "stands twice" in capsys.readouterr().err
+    assert "format: found this key twice in one object, expected each key once" in capsys.readouterr().err
     assert run(files["a"], tmp_path / "none.json") == 2
     assert "none.json" in capsys.readouterr().err
 

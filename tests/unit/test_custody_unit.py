@@ -81,6 +81,7 @@ def test_equal_payloads_have_unlike_digests_under_unlike_salts() -> None:
         ("42-3f2a-91bc", "8 digits after the number"),
         ("{not json", "not JSON"),
         ('{"format": "samestone-receipt/1"}', "the fields"),
+        ('{"number": 1, "number": 2}', "a key twice"),
     ],
 )
 def test_what_is_no_receipt_is_told_how_one_looks(text: str, words: str) -> None:

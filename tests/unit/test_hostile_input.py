@@ -76,7 +76,7 @@ GOOD = json.dumps(RECORD)
 RECORDS = {
     "nested": ("[" * 100_000, "nested"),
     "no object": ("[]", "the record: found []"),
-    "a key twice": (GOOD[:-1] + ', "readings": []}', "'readings' stands twice"),
+    "a key twice": (GOOD[:-1] + ', "readings": []}', "readings: found this key twice"),
     "a number": (GOOD.replace('"6.47"', "NaN", 1), "readings[0].indications[0]: found the JSON number nan, expected a"),
     "beyond numbers": (GOOD.replace('"6.47"', "1e400", 1), 'such as "6.47"'),
     "no property": (GOOD.replace('"property": "depth_mm"', '"property": {}'), "readings[2].property: found {}"),
@@ -100,11 +100,33 @@ def test_no_record(command: list[str], name: str, tmp_path: Path, capsys: pytest
 
 def test_a_bad_line_does_not_stop_a_stream(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     bad = GOOD.replace('"property": "depth_mm"', '"property": {}')
-    lines = [f'{{"a": {GOOD}, "b": {second}}}' for second in (bad, GOOD)]
+    twice = GOOD.replace('"setting": "loose"', '"setting": "loose", "setting": "set"')
+    lines = [f'{{"a": {GOOD}, "b": {second}}}' for second in (bad, twice, GOOD)]
+    lines.insert(2, f'{{"a": {GOOD}, "b": {GOOD}, "b": {GOOD}}}')
     assert main(["compare", "--batch", written("\n".join(lines), tmp_path)]) == 2
-    first, second = (json.loads(line) for line in capsys.readouterr().out.splitlines())
-    assert first["error"]["field"] == "b.readings[2].property"
-    assert second["ladder"] == "agrees"
+    *refusals, last = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    errors = [line["error"] for line in refusals]
+    assert [(error["line"], error["field"]) for error in errors] == [
+        (1, "b.readings[2].property"), (2, "setting"), (3, "b"),
+    ]  # fmt: skip
+    assert errors[2]["message"] == (
+        "b: found this key twice in one object, expected each key once; keep the one that holds"
+    )
+    assert last["ladder"] == "agrees"
+
+
+@pytest.mark.parametrize(
+    "command", [["search", "GOOD", "--among", "BAD"], ["material", "BAD"], ["photo", "compare", "--batch", "BAD"]]
+)
+def test_a_key_that_stands_twice_is_refused_everywhere(
+    command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, bad = tmp_path / "good.json", tmp_path / "bad.jsonl"
+    good.write_text(GOOD, encoding="utf-8")
+    bad.write_text('{"setting": "loose", "setting": "set"}', encoding="utf-8")
+    assert main([str({"GOOD": good, "BAD": bad}.get(word, word)) for word in command]) == 2
+    told = capsys.readouterr()
+    assert "setting: found this key twice in one object, expected each key once" in told.out + told.err
 
 
 def test_a_mark_stands_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from samestone.evidence import Examination, find
+    from samestone.evidence import find
 
 WORDS = {
     "uv_long_wave": "glow under long-wave ultraviolet",
@@ -54,9 +53,10 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 
 def run_next(arguments: argparse.Namespace) -> int:
-    record = read_record(Path(arguments.record))
-
     from samestone import evidence
+    from samestone.cli.records import read_record
+
+    record = read_record(Path(arguments.record))
 
     against = arguments.against.replace("-", "_")
     found = evidence.find.next_examinations(record, population=evidence.load_population(), against=against)
@@ -88,16 +88,15 @@ def describe_next(found: tuple[find.NextExamination, ...], against: str) -> str:
 
 
 def run_search(arguments: argparse.Namespace) -> int:
+    from samestone import evidence
     from samestone.cli import Refusal
+    from samestone.cli.records import read_record, records_among
 
     if not 0 < arguments.none < 1:
         raise Refusal(f"--none: found {arguments.none:g}, expected more than 0 and less than 1")
     if not 1 <= arguments.limit <= 1000:
         raise Refusal(f"--limit: found {arguments.limit}, expected 1 to 1000")
     stray = read_record(Path(arguments.record))
-
-    from samestone import evidence
-
     index = evidence.find.StrayIndex()
     for name, record in records_among(Path(arguments.among)):
         if name in index:
@@ -132,70 +131,3 @@ def share(value: float) -> str:
     """A probability that is never printed as 0 or 1."""
     percent = 100 * value
     return f"{percent:.1f} %" if 0.1 <= percent <= 99.9 else "< 0.1 %" if percent < 0.1 else "> 99.9 %"
-
-
-def read_record(path: Path) -> Examination:
-    """One record from a file; refuses what cannot be read or used, naming file and field."""
-    from samestone.cli import Refusal
-
-    return parse_record(str(path), _text(path, Refusal))
-
-
-def _text(path: Path, refusal: type[Exception]) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise refusal(f"{path}: {error.strerror or error}") from None
-    except UnicodeDecodeError:
-        raise refusal(f"{path}: found bytes that are not UTF-8, expected JSON text") from None
-
-
-def parse_record(where: str, text: str) -> Examination:
-    """One record from JSON text."""
-    from samestone.cli import Refusal
-
-    return _check(where, _decode(where, text, Refusal), Refusal)
-
-
-def _decode(where: str, text: str, refusal: type[Exception]) -> Any:
-    from samestone.cli.judge import unique_keys
-
-    try:
-        return json.loads(text, object_pairs_hook=unique_keys)
-    except (ValueError, RecursionError) as error:
-        raise refusal(f"{where}: not JSON: {error}") from None
-
-
-def _check(where: str, record: Any, refusal: type[Exception]) -> Examination:
-    from samestone import evidence
-
-    try:
-        return evidence.read_examination(record)
-    except evidence.BadRecord as bad:
-        raise refusal(f"{where}: {bad}") from None
-
-
-def records_among(path: Path) -> Iterator[tuple[str, Examination]]:
-    """(id, record) of a folder's *.json files, by name, or of a file's lines."""
-    from samestone.cli import Refusal
-
-    try:
-        folder = path.is_dir()
-    except OSError as error:
-        raise Refusal(f"--among: {error.strerror}; found a name of {len(str(path))} characters") from None
-    if folder:
-        for file in sorted(path.glob("*.json")):
-            yield file.stem, read_record(file)
-        return
-    for number, line in enumerate(_text(path, Refusal).splitlines(), start=1):
-        if not line.strip():
-            continue
-        where = f"{path}, line {number}"
-        found = _decode(where, line, Refusal)
-        if isinstance(found, dict) and "record" in found:
-            name = found.get("id", str(number))
-            if set(found) - {"id", "record"} or not isinstance(name, str | int):
-                raise Refusal(f'{where}: expected a record, or {{"id": text, "record": …}}; correct the line')
-            yield str(name), _check(f"{where}, record", found["record"], Refusal)
-        else:
-            yield str(number), _check(where, found, Refusal)

@@ -13,12 +13,12 @@ import threading
 from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from samestone.evidence import Examination, batch
+    from samestone.evidence import batch
 
 Block = tuple[int, list[bytes]]
 """The number of the first line, and lines."""
@@ -67,46 +67,17 @@ def run_compare(arguments: argparse.Namespace) -> int:
 
 
 def _compare_two(arguments: argparse.Namespace) -> int:
-    before, after = _read(arguments.take_in), _read(arguments.pick_up)
-
     from samestone import evidence
     from samestone.cli.judge_text import describe_verdict
+    from samestone.cli.records import read_record
 
+    before, after = (read_record(Path(path)) for path in (arguments.take_in, arguments.pick_up))
     verdict = evidence.compare(before, after, population=evidence.load_population(), stock=arguments.stock)
     if arguments.json:
         print(json.dumps(verdict.as_json(), indent=1, ensure_ascii=False))
     else:
         print(describe_verdict(verdict))
     return 0
-
-
-def _read(path: str) -> Examination:
-    from samestone import evidence
-    from samestone.cli import Refusal
-
-    try:
-        record: Any = json.loads(Path(path).read_text(encoding="utf-8"), object_pairs_hook=unique_keys)
-    except OSError as error:
-        raise Refusal(f"{path}: {error.strerror or error}") from None
-    except UnicodeDecodeError:
-        raise Refusal(f"{path}: found bytes that are not UTF-8, expected JSON text") from None
-    except RecursionError:
-        raise Refusal(f"{path}: found brackets nested too deeply, expected an examination record") from None
-    except ValueError as error:
-        raise Refusal(f"{path}: not JSON: {error}") from None
-    try:
-        return evidence.read_examination(record)
-    except evidence.BadRecord as bad:
-        raise Refusal(f"{path}: {bad}") from None
-
-
-def unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """An object whose keys each stand once, for json.loads."""
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [key for key, _ in pairs]
-        raise ValueError(f"the key {next(k for k in names if names.count(k) > 1)!r} stands twice in one object")
-    return found
 
 
 def _compare_batch(arguments: argparse.Namespace) -> int:

@@ -120,21 +120,17 @@ def _compare(path_a: str, path_b: str, protocol: str, arguments: argparse.Namesp
 
 
 def _calibration(path: str | None) -> dict[str, Any] | None:
+    from samestone import evidence
     from samestone.cli import Refusal
 
     if path is None:
         return None
     try:
-        table: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
+        return evidence.photographs.read_calibration(Path(path).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
         raise Refusal(f"{path}: {error}; expected a file that calibrate-photos wrote") from None
-    if not isinstance(table, dict):
-        raise Refusal(f"{path}: found a JSON {type(table).__name__}, expected a file that calibrate-photos wrote")
-    if table.get("format") != "samestone-photo-calibration/1":
-        raise Refusal(f"{path}: found format {table.get('format')!r}, expected 'samestone-photo-calibration/1'")
-    if missing := [key for key in ("source", *PROTOCOLS) if key not in table]:
-        raise Refusal(f"{path}: {missing[0]} is missing; expected a file that calibrate-photos wrote")
-    return table
+    except evidence.photographs.BadCalibration as error:
+        raise Refusal(f"{path}: {error}") from None
 
 
 def _write_aligned(comparison: Any, folder: Path, path_a: str, path_b: str) -> None:
@@ -162,10 +158,13 @@ def _compare_batch(arguments: argparse.Namespace) -> int:
 
 
 def _compare_line(line: str, number: int, arguments: argparse.Namespace) -> dict[str, Any]:
+    from samestone import evidence
     from samestone.cli import Refusal
 
     try:
-        pair = json.loads(line)
+        pair = json.loads(line, object_pairs_hook=evidence.batch.unique_keys)
+    except evidence.BadRecord as bad:
+        raise Refusal(f"line {number}: {bad}") from None
     except (ValueError, RecursionError) as error:
         raise Refusal(f"line {number} is no JSON ({error}); expected {{'a': path, 'b': path}}") from None
     if not isinstance(pair, dict) or not all(

@@ -72,14 +72,20 @@ def read_rows(path: str, required: Sequence[str]) -> list[Row]:
 
 
 def read_object(path: str) -> dict[str, Any]:
-    """Read a JSON object from a file, or from standard input where the path is a dash; refuses NaN and Infinity."""
+    """Read a JSON object from a file, or from standard input where the path is a dash.
+
+    Refuses NaN, Infinity and a key that stands twice.
+    """
+    from samestone import evidence
 
     def refuse(word: str) -> None:
         raise Refusal(f"{path}: {word} is not a number; leave out what was not measured")
 
     try:
         text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8")
-        value = json.loads(text, parse_constant=refuse)
+        value = json.loads(text, parse_constant=refuse, object_pairs_hook=evidence.batch.unique_keys)
+    except evidence.BadRecord as bad:
+        raise Refusal(f"{path}: {bad}") from None
     except RecursionError:
         raise Refusal(f"{path}: nested too deeply for a record") from None
     except (OSError, ValueError) as problem:

@@ -105,8 +105,11 @@ def read_receipt(text: str) -> Receipt | ShortReceipt:
     if text.startswith("{"):
         try:
             value = json.loads(text)
+            pairs = json.loads(text, object_pairs_hook=list)
         except (ValueError, RecursionError) as error:
             raise BadReceipt(f"the receipt is not JSON: {error}") from error
+        if len(pairs) != len(value):
+            raise BadReceipt("found a key twice in the receipt, expected each once; read it in again from the paper")
         return Receipt.from_json(value)
     if found := _QR.fullmatch(text.upper()):
         number, digest, size, root, at, fingerprint = found.groups()

@@ -49,9 +49,21 @@ def compare_lines(lines: Sequence[bytes], *, first: int = 1, stock: int = STOCK,
     return Chunk("".join(f"{result}\n" for result in results), len(lines) - len(cases))
 
 
+def unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose keys each stand once, the hook for `json.loads`; of two, no one knows which one holds."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [key for key, _ in pairs]
+        twice = next(key for key in names if names.count(key) > 1)
+        raise BadRecord(twice, "this key twice in one object", "each key once", "keep the one that holds")
+    return found
+
+
 def _read_pair(line: bytes) -> dict[str, Any]:
     try:
-        pair = json.loads(line)
+        pair = json.loads(line, object_pairs_hook=unique_keys)
+    except BadRecord:
+        raise
     except ValueError as error:
         raise BadRecord("line", str(error), 'JSON such as {"a": …, "b": …}', "correct the line") from None
     except RecursionError:
