@@ -15,7 +15,7 @@ from collections.abc import Sequence
 
 from samestone import __version__
 
-GROUPS = ("judge", "find", "custody", "counter", "gem", "metrology", "photo")
+GROUPS = ("judge", "find", "custody", "replay", "counter", "gem", "metrology", "photo")
 
 
 class Refusal(Exception):

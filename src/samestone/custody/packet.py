@@ -18,7 +18,7 @@ from samestone.custody.key import Key
 from samestone.custody.page import check_page
 from samestone.custody.receipt import Receipt
 from samestone.custody.tree import consistency_proof, inclusion_proofs, tree_root
-from samestone.custody.verification import Check, verify_packet
+from samestone.custody.verification import Check, NotChecked, pictures_of, read_log, verify_packet
 
 __all__ = [
     "BadPacket",
@@ -28,6 +28,8 @@ __all__ = [
     "LoggedEntry",
     "Packet",
     "build_packet",
+    "listed_photographs",
+    "logged_payloads",
     "read_packet",
     "replay_input",
     "verify_packet",
@@ -85,6 +87,7 @@ class Judged:
     """One stone of a record: its examinations at take-in and at pick-up, its verdict with numbers as decimal strings.
 
     ``where`` is its place in record.json, empty in samestone-packet/1; ``name`` tells it from the piece's others.
+    ``pictures`` is what two photographs say beside the verdict; None where the record holds nothing of the kind.
     """
 
     where: str
@@ -92,6 +95,7 @@ class Judged:
     take_in: Any
     pick_up: Any
     verdict: Any
+    pictures: Any = None
 
 
 def build_packet(content: Content, *, key: Key) -> bytes:
@@ -155,8 +159,27 @@ def replay_input(packet: Packet) -> tuple[Judged, ...]:
         raise BadPacket("data/record.json has no examinations.take_in, examinations.pick_up and verdict") from error
 
 
+def listed_photographs(packet: Packet) -> dict[str, str]:
+    """The names of photographs that the record lists, by their SHA-256; whether they are there is not asked."""
+    try:
+        record = read_canonical(packet.files.get("data/record.json", b""))
+    except NotCanonical as error:
+        raise BadPacket(f"data/record.json {error}") from error
+    return {digest: name for name, digest in pictures_of(record)}
+
+
+def logged_payloads(packet: Packet, kind: str) -> tuple[Any, ...]:
+    """What the entries of one kind say in the packet's part of the log, oldest first."""
+    try:
+        log = read_log(packet.files.get("data/log.json", b""))
+    except NotChecked as error:
+        raise BadPacket(f"data/log.json: {error}") from error
+    return tuple(payload for entry, payload, *_ in log.entries if entry.kind == kind)
+
+
 def _judged(where: str, name: str, told: Any) -> Judged:
-    return Judged(where, name, told["examinations"]["take_in"], told["examinations"]["pick_up"], told["verdict"])
+    examinations = told["examinations"]
+    return Judged(where, name, examinations["take_in"], examinations["pick_up"], told["verdict"], told.get("pictures"))
 
 
 def _log(content: Content) -> dict[str, Any]:

@@ -192,14 +192,14 @@ def _canonical_record(files: Mapping[str, bytes]) -> str:
     except NotCanonical as error:
         raise NotChecked(f"The record {error}") from error
     others = sorted(
-        name for name, digest in _pictures(record) if _digest_of(files, f"data/photographs/{name}") != digest
+        name for name, digest in pictures_of(record) if _digest_of(files, f"data/photographs/{name}") != digest
     )
     if others:
         raise NotChecked(f"Not the pictures that the record calls so: {', '.join(others)}")
     return "The record is readable and written in the one canonical way"
 
 
-def _pictures(record: Any) -> Iterator[tuple[str, str]]:
+def pictures_of(record: Any) -> Iterator[tuple[str, str]]:
     """(name, SHA-256) of the photographs that the record lists with their digest."""
     listed = record.get("photographs") if isinstance(record, dict) else None
     for item in listed if isinstance(listed, list) else ():

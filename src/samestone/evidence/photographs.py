@@ -10,6 +10,7 @@ lot (the facets are not these) but adds less than a factor of ten, since a stone
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -21,10 +22,20 @@ from typing import Any
 import numpy as np
 
 from samestone import imaging
+from samestone.evidence.batch import unique_keys
 from samestone.evidence.bound import clip
 from samestone.evidence.verdict import Block, Weight
 
+FORMAT = "samestone-photo-calibration/1"
+PROTOCOLS = ("guided", "free")
 FEWEST_STONES = 20
+"""With fewer stones behind it a calibration gives no number."""
+
+_SCORES = ("likeness", "shared", "lone", "consistent", "edge_gap", "margin", "patches")
+
+
+class BadCalibration(ValueError):
+    """Not a calibration of photographs: what was found, what was expected."""
 
 
 class TooFewPairs(ValueError):
@@ -57,6 +68,35 @@ def shipped_calibration() -> dict[str, Any]:
     """The calibration that comes with the program, learned on simulated photographs."""
     text = (files("samestone.evidence") / "data" / "photographs-1.json").read_text(encoding="utf-8")
     table: dict[str, Any] = json.loads(text)
+    return table
+
+
+def calibration_text(table: Mapping[str, Any]) -> str:
+    """A calibration written in one way only, exact to the last digit of every number."""
+    return json.dumps(table, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def read_calibration(text: str) -> dict[str, Any]:
+    """The calibration in a file that `samestone calibrate-photos` wrote, or in a packet; refuses (BadCalibration)."""
+    try:
+        table = json.loads(text, object_pairs_hook=unique_keys)
+    except (ValueError, RecursionError) as error:
+        raise BadCalibration(f"{error}; expected a file that calibrate-photos wrote") from None
+    if not isinstance(table, dict):
+        raise BadCalibration(f"found a JSON {type(table).__name__}, expected a file that calibrate-photos wrote")
+    if table.get("format") != FORMAT:
+        raise BadCalibration(f"found format {table.get('format')!r}, expected {FORMAT!r}")
+    if missing := [key for key in ("source", *PROTOCOLS) if key not in table]:
+        raise BadCalibration(f"{missing[0]} is missing; expected a file that calibrate-photos wrote")
+    for protocol in PROTOCOLS:
+        try:
+            found = combine_scores(dict.fromkeys(_SCORES, 0.0), table[protocol])
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+            raise BadCalibration(
+                f"{protocol} cannot be used ({error!r}); expected what calibrate-photos wrote"
+            ) from None
+        if not all(map(math.isfinite, found)):
+            raise BadCalibration(f"{protocol} gives {found}, expected finite numbers")
     return table
 
 
@@ -99,6 +139,54 @@ def weigh_photographs(
         stones=entry["stones"],
         source=table["source"],
     )
+
+
+def picture_line(
+    comparison: imaging.PhotoComparison, calibration: Mapping[str, Any] | None = None, *, doubt: str = ""
+) -> dict[str, Any]:
+    """What the earlier (A) and the new (B) picture say, with all that is needed to work it out again from the two.
+
+    JSON values: `method`, `before` and `now` (SHA-256 of the bytes), `protocol`, `calibration` (its text and the
+    SHA-256 of that), the `source` and number of `stones` behind it, `turn_deg` where known (the counter-clockwise turn
+    that makes the new picture lie as the earlier one). Then `log10_lr` with its bounds, in hundredths, and how many
+    features `agree` or are `absent` from one picture; or else `why_not`. `doubt` says why the pictures must not count,
+    for a reason outside them: the line then gives no number and is `in_doubt`.
+    """
+    table = shipped_calibration() if calibration is None else calibration
+    weighed, text = weigh_photographs(comparison, table), calibration_text(table)
+    line: dict[str, Any] = {
+        "method": comparison.method,
+        "before": comparison.a.digest,
+        "now": comparison.b.digest,
+        "protocol": comparison.protocol,
+        "calibration": {"sha256": hashlib.sha256(text.encode()).hexdigest(), "table": text},
+        "source": weighed.source,
+        "stones": weighed.stones,
+    }
+    if comparison.rotation_known:
+        line["turn_deg"] = round((-comparison.rotation_deg + 180) % 360 - 180)
+    value = weighed.log10_lr
+    if doubt:
+        return {**line, "in_doubt": True, "why_not": doubt}
+    if value is None:
+        return {**line, "why_not": reason_at_counter(comparison)}
+    if weighed.stones < FEWEST_STONES:
+        return {**line, "why_not": "There is no calibration for such pictures yet; compare them by eye."}
+    found = [feature.found for feature in comparison.features]
+    numbers = {"agree": found.count("agrees"), "absent": found.count("absent")}
+    return {**line, "log10_lr": _in_hundredths(value), "speaks": "for" if value.value > 0 else "against", **numbers}
+
+
+def _in_hundredths(weight: Weight) -> dict[str, float]:
+    """Coarse enough that processors which add in another order print the same digits; never beyond the bounds."""
+    lower, upper = math.ceil(weight.lower * 100) / 100, math.floor(weight.upper * 100) / 100
+    return {"value": clip(round(weight.value, 2), lower, upper), "lower": lower, "upper": upper}
+
+
+def reason_at_counter(comparison: imaging.PhotoComparison) -> str:
+    """Why a pair does not count, in words for take-in and pick-up; empty where it does."""
+    words = comparison.reason.replace("Picture A: ", "The earlier picture: ")
+    return words.replace("Picture B: ", "The new picture: ")
 
 
 def fit_line(

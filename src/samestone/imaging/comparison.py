@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import cv2
 import numpy as np
@@ -18,6 +19,9 @@ from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
 from samestone.imaging.view import cut_out, turned
 
+METHOD = "samestone-photo/2"
+"""Changes whenever any number that the same two photographs give may change."""
+
 
 @dataclass(frozen=True, eq=False)
 class PhotoComparison:
@@ -27,6 +31,7 @@ class PhotoComparison:
     when `rotation_known`. `inclusion_scores` hold only what the cut does not explain; `facet_scores` the rest.
     """
 
+    method: ClassVar[str] = METHOD
     a: PhotoReading
     b: PhotoReading
     protocol: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -56,7 +57,7 @@ def kept(job: Job, what: str) -> bytes | None:
 
 
 def record_of(job: Job, judged: Sequence[queries.StoneAtPickUp], pictures: Mapping[str, Photograph]) -> dict[str, Any]:
-    """The packet's record: of every stone both examinations and the verdict on them."""
+    """The packet's record: of every stone both examinations, the verdict on them, and what its pictures say."""
     return {
         "format": FORMAT,
         "piece": judged[0].stone.piece.kind,
@@ -77,7 +78,9 @@ def record_of(job: Job, judged: Sequence[queries.StoneAtPickUp], pictures: Mappi
 def _stone_record(one: queries.StoneAtPickUp) -> dict[str, Any]:
     assert one.after is not None and one.judgement is not None
     examinations = {"take_in": examination_record(one.before), "pick_up": examination_record(one.after)}
-    return {"name": one.stone.position, "examinations": examinations, "verdict": one.judgement.verdict}
+    line = one.judgement.pictures.get("line")
+    said = {"examinations": examinations, "verdict": one.judgement.verdict, **({"pictures": line} if line else {})}
+    return {"name": one.stone.position, **said}
 
 
 def _not_compared(job: Job, judged: Sequence[queries.StoneAtPickUp]) -> list[str]:
@@ -86,15 +89,26 @@ def _not_compared(job: Job, judged: Sequence[queries.StoneAtPickUp]) -> list[str
 
 
 def photographs_of(judged: Sequence[queries.StoneAtPickUp]) -> dict[str, Photograph]:
-    """The pictures of both looks at each stone, under names that say which."""
+    """The pictures of both looks at each stone, and those that its picture line or the statement rests on, under names
+    that say which."""
     found: dict[str, Photograph] = {}
     for place, one in enumerate(judged, start=1):
         which = f"stone-{place}-" if len(judged) > 1 else ""
-        for examination in filter(None, (one.before, one.after)):
-            for number, photo in enumerate(examination.photographs.current(), start=1):
-                view, ending = photo.view.replace(" ", "-"), _ENDINGS[photo.media_type]
-                found[f"{which}{examination.occasion}-{number}-{view}.{ending}"] = photo
+        numbers: Counter[str] = Counter()
+        for photo in _pictures_behind(one):
+            occasion, view = photo.examination.occasion, photo.view.replace(" ", "-")
+            numbers[occasion] += 1
+            found[f"{which}{occasion}-{numbers[occasion]}-{view}.{_ENDINGS[photo.media_type]}"] = photo
     return found
+
+
+def _pictures_behind(one: queries.StoneAtPickUp) -> list[Photograph]:
+    """Each once. Those laid together may be of another look than the two compared: as received, or of one repeated."""
+    looks = [photo for look in (one.before, one.after) if look is not None for photo in look.photographs.current()]
+    laid = one.judgement.pictures if one.judgement else {}
+    compared = Photograph.objects.filter(pk__in=[laid[key] for key in ("before", "now") if key in laid])
+    shown = [photo for pair in queries.picture_pairs(one.stone)[:1] for photo in (pair.before, pair.now)]
+    return list({photo.pk: photo for photo in (*looks, *compared.order_by("pk"), *shown)}.values())
 
 
 def statement_sheet(

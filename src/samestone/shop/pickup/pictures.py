@@ -12,9 +12,6 @@ from samestone.shop import ledger, vault
 from samestone.shop.models import Photograph
 from samestone.shop.suspicion import doubts
 
-# With fewer stones behind a calibration its number is not shown.
-FEWEST_STONES = 20
-
 
 def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
     """Centre and girdle radius in each picture as shares of its width and height, and the turn that makes `now` lie
@@ -22,19 +19,19 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
 
     `known` says whether the turn was found from the stone itself; otherwise it is 0 and `reason` says why. `line` is
     what the pictures say of the stone, or why they say nothing: pictures in doubt are laid together for the eye alone.
+    It holds all that is needed to work it out again from the packet.
     """
     compared = imaging.compare_photos(_open(before), _open(now))
-    doubt = _doubt(before, now)
-    turn = (-compared.rotation_deg + 180) % 360 - 180
+    line = evidence.photographs.picture_line(compared, doubt=_doubt(before, now))
     return {
         "before": before.pk,
         "now": now.pk,
         "known": compared.rotation_known,
-        "turn_deg": str(round(turn)) if compared.rotation_known else "0",
-        "reason": _counter_words(compared.reason),
+        "turn_deg": str(line.get("turn_deg", 0)),
+        "reason": evidence.photographs.reason_at_counter(compared),
         "place_before": _place(compared.a),
         "place_now": _place(compared.b),
-        "line": {"protocol": compared.protocol, "why_not": doubt} if doubt else _line(compared),
+        "line": ledger.decimal_strings(line),
     }
 
 
@@ -46,34 +43,6 @@ def _doubt(before: Photograph, now: Photograph) -> str:
         if photo.pk in why
     ]
     return " ".join(found)
-
-
-def _line(compared: imaging.PhotoComparison) -> dict[str, Any]:
-    """The pictures' own line: `log10_lr` within its bounds, or `why_not`."""
-    said: dict[str, Any] = {"protocol": compared.protocol}
-    if not compared.usable:
-        return {**said, "why_not": _counter_words(compared.reason)}
-    table = evidence.photographs.shipped_calibration()
-    if table.get(compared.protocol, {}).get("stones", 0) < FEWEST_STONES:
-        return {**said, "why_not": "There is no calibration for such pictures yet; compare them by eye."}
-    weighed = evidence.photographs.weigh_photographs(compared, table)
-    if weighed.log10_lr is None:
-        return {**said, "why_not": "The pictures cannot be weighed; compare them by eye."}
-    value = weighed.log10_lr
-    found = [feature.found for feature in compared.features]
-    return {
-        **said,
-        "log10_lr": ledger.decimal_strings({"value": value.value, "lower": value.lower, "upper": value.upper}),
-        "speaks": "for" if value.value > 0 else "against",
-        "agree": str(found.count("agrees")),
-        "absent": str(found.count("absent")),
-        "stones": str(weighed.stones),
-        "source": weighed.source,
-    }
-
-
-def _counter_words(reason: str) -> str:
-    return reason.replace("Picture A: ", "The earlier picture: ").replace("Picture B: ", "The new picture: ")
 
 
 def _open(photo: Photograph) -> imaging.Photo:
