@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -81,7 +82,10 @@ def test_check_backup_and_verify_agree(demo: tuple[Path, str], tmp_path: Path) -
     assert checked.returncode == 0, checked.stdout
     packet = str(folder / "papers" / "1042" / "packet-1042.zip")
     assert run("verify", packet).returncode == 0
-    assert run("replay", packet).returncode == 0
+    replayed = run("replay", packet)
+    assert replayed.returncode == 0, replayed.stdout
+    assert "The verdict comes out the same" in replayed.stdout
+    assert "picture line on centre comes out the same, digit for digit" in replayed.stdout
     with zipfile.ZipFile(packet) as archive:
         (name,) = [name for name in archive.namelist() if name.endswith("data/record.json")]
         record = json.loads(archive.read(name))
@@ -92,6 +96,27 @@ def test_check_backup_and_verify_agree(demo: tuple[Path, str], tmp_path: Path) -
     bad = run("check", "--data", str(folder), "--receipt", "12-0000-0000")
     assert bad.returncode == 2
     assert "--receipt" in bad.stderr
+
+
+def test_a_touched_up_packet_of_the_demo_is_noticed(demo: tuple[Path, str], tmp_path: Path) -> None:
+    with zipfile.ZipFile(demo[0] / "papers" / "1042" / "packet-1042.zip") as archive:
+        archive.extractall(tmp_path / "unpacked")
+    place = str(tmp_path / "unpacked")
+    (record,) = (tmp_path / "unpacked").glob("*/data/record.json")
+    sound = record.read_text(encoding="utf-8")
+    touched_up = re.sub(r'"agree":(\d+)', lambda found: f'"agree":{int(found[1]) + 1}', sound, count=1)
+    assert touched_up != sound
+    record.write_text(touched_up, encoding="utf-8")
+    replayed = run("replay", place)
+    assert replayed.returncode == 1
+    assert "✗ features in both" in replayed.stdout
+    record.write_text(sound, encoding="utf-8")
+    folder = record.with_name("photographs")
+    shutil.copy(folder / "take-in-1-face-up.jpg", folder / "pick-up-1-face-up.jpg")
+    replayed = run("replay", place)
+    assert replayed.returncode == 1
+    assert "pick-up-1-face-up.jpg is another picture" in replayed.stdout
+    assert run("verify", place).returncode == 1
 
 
 def test_a_port_that_cannot_be_is_refused(demo: tuple[Path, str]) -> None:

@@ -82,6 +82,52 @@ def test_the_shipped_calibration_says_what_it_rests_on() -> None:
         assert table[protocol]["facet_limits"][1] < 1
 
 
+def test_a_calibration_survives_being_written_and_read() -> None:
+    table = shipped_calibration()
+    text = evidence.photographs.calibration_text(table)
+    assert evidence.photographs.read_calibration(text) == table
+    assert evidence.photographs.calibration_text(json.loads(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda table: [], "JSON list"),
+        (lambda table: {**table, "format": "another/1"}, "found format 'another/1'"),
+        (lambda table: {key: value for key, value in table.items() if key != "free"}, "free is missing"),
+        (lambda table: {**table, "free": 7}, "free cannot be used"),
+        (lambda table: {**table, "guided": {**table["guided"], "stones": 0}}, "guided cannot be used"),
+        (lambda table: {**table, "guided": {**table["guided"], "facet_limits": [0]}}, "guided cannot be used"),
+        (lambda table: {**table, "guided": {**table["guided"], "facets": {"weights": {"looks": 1}}}}, "guided cannot"),
+        (lambda table: {**table, "free": {**table["free"], "facet_limits": [math.nan, math.nan]}}, "finite numbers"),
+    ],
+)
+def test_what_is_no_calibration_is_refused(change, says: str) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(evidence.photographs.BadCalibration, match=says):
+        evidence.photographs.read_calibration(json.dumps(change(shipped_calibration())))
+
+
+def test_a_calibration_with_a_key_twice_is_refused() -> None:
+    with pytest.raises(evidence.photographs.BadCalibration, match="this key twice"):
+        evidence.photographs.read_calibration('{"source": "one", "source": "two"}')
+
+
+def test_a_picture_line_never_says_more_than_its_calibration() -> None:
+    drawing = draw(11)
+    pair = imaging.compare_photos(drawing.photo, rotated(drawing, 50), "guided")
+    line = evidence.photographs.picture_line(pair)
+    assert line["turn_deg"] == -50 or line["turn_deg"] == 50
+    said, cap = line["log10_lr"], math.log10(line["stones"])
+    assert -cap <= said["lower"] <= said["value"] <= said["upper"] <= cap
+    few = {**shipped_calibration(), "guided": {**shipped_calibration()["guided"], "stones": 19}}
+    refused = evidence.photographs.picture_line(pair, few)
+    assert "no calibration" in refused["why_not"] and "log10_lr" not in refused
+    doubted = evidence.photographs.picture_line(pair, doubt="The microscope failed.")
+    assert doubted["why_not"] == "The microscope failed." and "log10_lr" not in doubted
+    blurred = evidence.photographs.picture_line(imaging.compare_photos(drawing.photo, draw(11, blur=8).photo))
+    assert blurred["why_not"].startswith("The new picture: ") and "log10_lr" not in blurred
+
+
 def test_an_unusable_pair_counts_neither_way() -> None:
     drawing = draw(11)
     weighed = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(11, blur=8).photo))

@@ -13,7 +13,7 @@ from django.db import transaction
 from samestone import paper
 from samestone.shop import drawing, ledger, vault
 from samestone.shop.casefile import examination_record
-from samestone.shop.models import Entry, Job, Member, Photograph, Shop
+from samestone.shop.models import Entry, Examination, Job, Member, Photograph, Shop
 from samestone.shop.pickup import queries
 from samestone.shop.suspicion import doubts
 
@@ -108,7 +108,9 @@ def _pictures_behind(one: queries.StoneAtPickUp) -> list[Photograph]:
     laid = one.judgement.pictures if one.judgement else {}
     compared = Photograph.objects.filter(pk__in=[laid[key] for key in ("before", "now") if key in laid])
     shown = [photo for pair in queries.picture_pairs(one.stone)[:1] for photo in (pair.before, pair.now)]
-    return list({photo.pk: photo for photo in (*looks, *compared.order_by("pk"), *shown)}.values())
+    once = {photo.pk: photo for photo in (*looks, *compared.order_by("pk"), *shown)}
+    occasions = Examination.Occasion.values
+    return sorted(once.values(), key=lambda photo: occasions.index(photo.examination.occasion))
 
 
 def statement_sheet(
