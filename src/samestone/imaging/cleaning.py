@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from samestone.imaging.agreement import inclusion_scores
 from samestone.imaging.characteristic import DIRT, NATURAL, RADIUS, Characteristic, list_marks, mark_maps
 from samestone.imaging.copies import name_copy
 from samestone.imaging.photo import Photo
@@ -20,9 +21,10 @@ from samestone.imaging.study import Study
 from samestone.imaging.view import Plane, turned
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
-SURE = {DIRT: 0.7, NATURAL: 0.6}  # from here on it is said outright
+SURE = {DIRT: 0.65, NATURAL: 0.6}  # from here on it is said outright
 SHOWN = 0.3
-MARGIN = 2.0
+MARGIN, PLAIN = 2.0, 5.0
+SHARED = 0.1
 
 
 @dataclass(frozen=True)
@@ -60,11 +62,21 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
             return CleaningComparison(False, f"The {name} picture: {' '.join(blocking)}", 0.0, ())
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
-    if not reason and registration.margin < MARGIN:
+    if not reason and not is_laid_on(a, b, registration):
         reason = "The two pictures cannot be laid on each other: take both in the same light, the stone level."
     if reason:
         return CleaningComparison(False, reason, registration.rotation_deg, ())
     return CleaningComparison(True, "", registration.rotation_deg, tuple(judge_marks(a, b, registration)))
+
+
+def is_laid_on(a: Study, b: Study, registration: Registration) -> bool:
+    """Whether the turn may be relied on; one that is not plain needs a mark that both pictures show.
+
+    Under one hard lamp the reflections stay where they are while the stone is turned, and may outvote it.
+    """
+    if registration.margin >= PLAIN:
+        return True
+    return registration.margin >= MARGIN and inclusion_scores(a, b, registration)["shared"] > SHARED
 
 
 def _studied(photo: Photo) -> Study:
