@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samestone.evidence.observable import Array, covariances, observables
+from samestone.evidence.observable import PROPERTIES, Array, covariances, observables
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,12 @@ LOOSE = Bench((0.001, 0.010, 0.010, 0.010, 0.5), (0.0004, 0.004, 0.004, 0.004, 0
 SET = Bench((0.001, 0.020, 0.020, 0.020, 0.5), (0.0004, 0.008, 0.008, 0.008, 0.2))
 FINE = Bench((0.001, 0.005, 0.005, 0.005, 0.25), (0.0004, 0.002, 0.002, 0.002, 0.1))
 INSTRUMENT = np.array([0, 1, 1, 1, 2])
+DIGITS = (3, 2, 2, 2, 0)
+INSTRUMENTS = [
+    {"name": "gauge", "kind": "gauge", "unit": "mm", "resolution": "0.01", "u": "0.010", "u_common": "0.004"},
+    {"name": "scale", "kind": "scale", "unit": "ct", "resolution": "0.001", "u": "0.001"},
+    {"name": "reticle", "kind": "reticle", "unit": "%", "resolution": "1", "u": "0.5"},
+]
 
 
 @dataclass(frozen=True)
@@ -68,3 +74,20 @@ def measured_twice(values: Array, bench: Bench, rng: np.random.Generator, actual
     """Two independent measurements of each stone."""
     one, two = measure(values, bench, rng, actual), measure(values, bench, rng, actual)
     return Remeasured(observables(values), *declare(one, bench), *declare(two, bench), (one, two))
+
+
+def record(row: Array) -> dict[str, object]:
+    """A record with one indication per property."""
+    shown = dict(zip(PROPERTIES, (f"{v:.{d}f}" for v, d in zip(row, DIGITS, strict=True)), strict=True))
+    low, high = sorted((shown["diameter_min_mm"], shown["diameter_max_mm"]), key=float)
+    shown |= {"diameter_min_mm": low, "diameter_max_mm": high}
+    tool = {"weight_ct": "scale", "table_percent": "reticle"}
+    return {
+        "format": "samestone-examination/1",
+        "stone": {"cut": "round brilliant", "setting": "loose"},
+        "instruments": INSTRUMENTS,
+        "readings": [
+            {"property": name, "indications": [value], "instrument": tool.get(name, "gauge")}
+            for name, value in shown.items()
+        ],
+    }

@@ -18,24 +18,17 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
-from benchmarks.remeasurement import LOOSE, Remeasured, measured_twice
+from benchmarks.remeasurement import LOOSE, Remeasured, measured_twice, record
 from lir.lrsystems.two_level import TwoLevelModelNormalKDE
 
 from samestone import evidence
 from samestone.evidence.comparison import kernels_of
 from samestone.evidence.density import Kernels
 from samestone.evidence.likelihood import Pairs, random_substitute
-from samestone.evidence.observable import PROPERTIES, Array
 from samestone.evidence.population import load_population
 from samestone.evidence.weighing import weigh
 
 COLUMNS = (0, 1, 2, 3, 4)
-DIGITS = (3, 2, 2, 2, 0)
-INSTRUMENTS = [
-    {"name": "gauge", "kind": "gauge", "unit": "mm", "resolution": "0.01", "u": "0.010", "u_common": "0.004"},
-    {"name": "scale", "kind": "scale", "unit": "ct", "resolution": "0.001", "u": "0.001"},
-    {"name": "reticle", "kind": "reticle", "unit": "%", "resolution": "1", "u": "0.5"},
-]
 
 
 def quantiles(call: Callable[[int], object], n: int) -> dict[str, float]:
@@ -64,23 +57,6 @@ def beside_lir(pair: Remeasured) -> dict[str, dict[str, float]]:
     difference = np.abs(mine - model.transform(pair.x[:60, None, :5], pair.y[:60, None, :5])).max()
     return {"samestone, LR against a random stone": ours, "lir two-level, the same LR": theirs,
             "largest difference, log10": {"value": float(difference)}}  # fmt: skip
-
-
-def record(row: Array) -> dict[str, object]:
-    """A record with one indication per property."""
-    shown = dict(zip(PROPERTIES, (f"{v:.{d}f}" for v, d in zip(row, DIGITS, strict=True)), strict=True))
-    low, high = sorted((shown["diameter_min_mm"], shown["diameter_max_mm"]), key=float)
-    shown |= {"diameter_min_mm": low, "diameter_max_mm": high}
-    tool = {"weight_ct": "scale", "table_percent": "reticle"}
-    return {
-        "format": "samestone-examination/1",
-        "stone": {"cut": "round brilliant", "setting": "loose"},
-        "instruments": INSTRUMENTS,
-        "readings": [
-            {"property": name, "indications": [value], "instrument": tool.get(name, "gauge")}
-            for name, value in shown.items()
-        ],
-    }
 
 
 def _weigh_some(seed: int) -> int:

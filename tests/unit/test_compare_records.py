@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -46,6 +47,28 @@ def test_numbers_alone_never_reach_the_top_rung() -> None:
 
 def test_marks_that_a_look_alike_would_not_share_reach_it() -> None:
     assert verdict(blocks=(MARKS,)).ladder == "agrees"
+
+
+@pytest.mark.parametrize(("what", "least"), [("characteristics", 2.5), ("photographs", 1.5)])
+def test_what_goes_beyond_size_must_be_strong_enough(what: str, least: float) -> None:
+    """Under five of a thousand stones with copied numbers then reach the top: benchmarks/accuracy_ladder.py."""
+    enough, short = (replace(MARKS, what=what, random=v, look_alike=v) for v in (least, least - 0.01))
+    assert verdict(blocks=(enough,)).ladder == "agrees"
+    below = verdict(blocks=(short,))
+    assert below.ladder == "agrees_some_unchecked"
+    assert "too little was compared" in below.sentence
+
+
+def test_rare_categories_and_a_copied_inscription_never_reach_the_top_rung() -> None:
+    """They bring 1.5 each, and whoever chooses a stone by its size can choose it by them too."""
+    rare = (
+        put("reactions", [{"test": "uv_long_wave", "strength": "very strong", "colour": "yellow"}]),
+        put("observations", [{"what": "culet", "value": "large"}, {"what": "inscription", "value": "12345678"}]),
+    )
+    result = verdict(*rare, before=rare)
+    assert max(block.look_alike for block in result.blocks if block.beyond_size) == 1.5
+    assert result.unchecked == ()
+    assert result.ladder == "agrees_some_unchecked"
 
 
 def test_what_the_first_record_holds_and_the_second_lacks_keeps_it_from_the_top() -> None:

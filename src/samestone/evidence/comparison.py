@@ -13,7 +13,7 @@ from samestone.evidence import bound, wording
 from samestone.evidence.category import judge_categories
 from samestone.evidence.density import Kernels
 from samestone.evidence.examination import Examination
-from samestone.evidence.ladder import BEYOND, climb
+from samestone.evidence.ladder import climb, goes_beyond
 from samestone.evidence.likelihood import Pairs
 from samestone.evidence.mark import judge_marks
 from samestone.evidence.measurement import COVERED, Comparable, comparable, measured_findings
@@ -137,13 +137,13 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     flags = _flags(before, after, numbers)
     unchecked = [f.what for f in findings if f.outcome == "not_compared" and f.was is not None]
     random, look_alike = _total(blocks, "random", numbers), _total(blocks, "look_alike", numbers)
-    beyond = max((block.look_alike for block in blocks if block.beyond_size), default=0.0)
+    beyond = goes_beyond(blocks)
     outcomes = [(finding.what, finding.outcome) for finding in findings]
     outside = "outside_population" in flags
     ladder = climb(
         findings,
         random=random.value,
-        beyond_size=beyond,
+        beyond=beyond,
         jointly=_jointly(numbers),
         unchecked=bool(unchecked),
         outside=outside,
@@ -153,7 +153,7 @@ def conclude(case: Case, numbers: Numbers | None, population: Population, stock:
     return Verdict(
         question=question,
         ladder=ladder,
-        sentence=wording.sentence(question, ladder, outcomes, unchecked, beyond=beyond >= BEYOND, outside=outside),
+        sentence=wording.sentence(question, ladder, outcomes, unchecked, beyond=beyond, outside=outside),
         random=random,
         look_alike=look_alike,
         stock=stock,

@@ -130,5 +130,7 @@ def sentence(
     if unchecked:
         return f"It agrees with {other}; not checked: {listed(unchecked)}."
     if not beyond:
-        return f"It agrees with {other}; nothing was compared that a stone of the same size and weight would not share."
+        return (
+            f"It agrees with {other}; too little was compared that a stone of the same size and weight would not share."
+        )
     return f"It agrees with {other}, and some things could not be checked."
