@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +14,7 @@ import pytest
 from tests.unit.evidence_record import RECORD, changed, indicate
 
 from samestone import cli, evidence
+from samestone.cli.compiling import SAID
 from samestone.cli.judge import FEW_LINES
 
 
@@ -112,3 +114,27 @@ def test_each_line_is_answered_before_the_next_is_written_also_by_many_processes
         process.stdin.close()
         assert process.stdout.read() == ""
     assert process.returncode == 0
+
+
+COMPILED = """
+from numba import njit
+from samestone.cli.compiling import announced
+
+@njit(cache=True)
+def more(x):
+    return x + 1
+
+with announced():
+    print(more(1), more(1.0))
+"""
+
+
+def test_compiling_is_announced_once_on_stderr_and_not_where_the_cache_serves(tmp_path: Path) -> None:
+    (tmp_path / "more.py").write_text(COMPILED, encoding="utf-8")
+    place = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    runs = [
+        subprocess.run([sys.executable, tmp_path / "more.py"], env=place, capture_output=True, text=True, check=True)
+        for _ in range(2)
+    ]
+    assert [run.stdout for run in runs] == ["2 2.0\n"] * 2
+    assert [run.stderr for run in runs] == [f"{SAID}\n", ""]

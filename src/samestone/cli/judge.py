@@ -137,9 +137,12 @@ def _compared_by_many(blocks: Iterator[Block], stock: int) -> Iterator[batch.Chu
     from concurrent.futures import ProcessPoolExecutor
 
     from samestone import evidence
+    from samestone.cli.compiling import announced
 
     first, block = next(blocks)
-    yield evidence.batch.compare_lines(block, first=first, stock=stock)  # compiled here, inherited by the processes
+    with announced():  # compiled here, inherited by the processes
+        chunk = evidence.batch.compare_lines(block, first=first, stock=stock)
+    yield chunk
     workers = min(len(os.sched_getaffinity(0)), 16)
     with ProcessPoolExecutor(workers, initializer=_start_worker) as pool:
         pool.submit(_start_worker).result()  # the processes are there before a thread reads

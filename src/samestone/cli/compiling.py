@@ -1,0 +1,30 @@
+"""Saying that code is being compiled, once on each machine, so that nobody takes the wait for a fault."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+SAID = "samestone: compiling once, about half a minute"
+
+
+@contextmanager
+def announced() -> Iterator[None]:
+    """While this lasts, the first code that is compiled and not taken from the cache is announced on stderr."""
+    from numba.core import event
+
+    class Announcer(event.Listener):  # type: ignore[misc,unused-ignore]
+        said = False
+
+        def on_start(self, event: Any) -> None:
+            if not self.said:
+                self.said = True
+                print(SAID, file=sys.stderr, flush=True)
+
+        def on_end(self, event: Any) -> None:
+            """Nothing is left to be said."""
+
+    with event.install_listener("numba:compile", Announcer()):
+        yield
