@@ -174,8 +174,9 @@ def test_cllr_agrees_with_lir() -> None:
 
 
 def test_least_cllr_agrees_with_lir() -> None:
-    from benchmarks.calibration import cllr_min
     from lir.metrics import cllr_min as lir_cllr_min
+
+    from samestone.evidence.performance import cllr_min
 
     rng = np.random.default_rng(10)
     same, other = rng.normal(1.5, 1.2, 500), rng.normal(-1.7, 1.4, 500)

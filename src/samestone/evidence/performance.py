@@ -37,22 +37,27 @@ def cllr(same: Array, other: Array) -> float:
     return float((miss + alarm) / (2 * math.log(2)))
 
 
-def cllr_min(same: Array, other: Array) -> float:
-    """Cllr after the best recalibration that keeps the order; Cllr - Cllr_min is what calibration could gain."""
-    calibrated = recalibrate(same, other)
-    return cllr(calibrated[: len(same)], calibrated[len(same) :])
+def cllr_min(same: Array, other: Array, *, far: int = 0) -> float:
+    """Cllr after the best recalibration that keeps the order; Cllr - Cllr_min is what calibration could gain.
+
+    `far` more pairs of two stones lie below all others: they are counted, not kept, and cost nothing once recalibrated.
+    """
+    calibrated = recalibrate(same, other, far=far)
+    miss = np.logaddexp(0, -calibrated[: len(same)] * _LN10).mean()
+    alarm = np.logaddexp(0, calibrated[len(same) :] * _LN10).sum() / (len(other) + far)
+    return float((miss + alarm) / (2 * math.log(2)))
 
 
-def recalibrate(same: Array, other: Array) -> Array:
+def recalibrate(same: Array, other: Array, *, far: int = 0) -> Array:
     """log10 LR of the best monotone calibration: pool adjacent violators on equal shares of both kinds.
 
     Same pairs first, then the others; values that share a score are pooled first. Zero and infinite ratios are kept at
-    +-300.
+    +-300. `far` more pairs of two stones lie below all others and get no value.
     """
     values = np.concatenate([same, other])
     _, place = np.unique(values, return_inverse=True)
     ones = np.bincount(place[: len(same)], minlength=place.max() + 1) / len(same)
-    twos = np.bincount(place[len(same) :], minlength=place.max() + 1) / len(other)
+    twos = np.bincount(place[len(same) :], minlength=place.max() + 1) / (len(other) + far)
     level = _pool(ones, ones + twos)
     with np.errstate(divide="ignore"):
         calibrated: Array = np.clip(np.log10(level) - np.log10(1 - level), -300, 300)[place]

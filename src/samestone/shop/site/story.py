@@ -83,6 +83,7 @@ def _mark(kind: str, r: str, angle_deg: str, size: str) -> dict[str, str]:
 
 BLUE = {"uv_long_wave": {"strength": "medium", "colour": "blue"}, "thermal_probe": {"result": "diamond"}}
 FAINT = {**BLUE, "uv_long_wave": {"strength": "faint", "colour": "blue"}}
+SEEN = {"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"}
 
 JOB = Told(
     envelope="1042",
@@ -113,7 +114,7 @@ JOB = Told(
             "table_percent": ["57.0", "57.5", "57.0"],
         },
         reactions=BLUE,
-        observations={"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"},
+        observations=SEEN,
         characteristics=(
             _mark("crystal", "0.33", "31", "0.06"),
             _mark("pinpoint", "0.36", "166", "0.02"),
@@ -131,7 +132,7 @@ JOB = Told(
             "table_percent": ["57.0", "57.0", "57.0"],
         },
         reactions=BLUE,
-        observations={"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"},
+        observations=SEEN,
         characteristics=(
             _mark("crystal", "0.34", "168", "0.06"),
             _mark("pinpoint", "0.35", "303", "0.02"),
@@ -168,7 +169,7 @@ ALIKE = Told(
             "table_percent": ["57.0", "57.0", "57.5"],
         },
         reactions=FAINT,
-        observations={"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"},
+        observations=SEEN,
         characteristics=(
             _mark("needle", "0.47", "349", "0.15"),
             _mark("crystal", "0.23", "34", "0.03"),
@@ -187,7 +188,7 @@ ALIKE = Told(
             "table_percent": ["57.0", "57.0", "57.0"],
         },
         reactions=BLUE,
-        observations={"girdle_finish": "polished", "culet": "very small", "inscription": "none seen"},
+        observations=SEEN,
         characteristics=(
             _mark("crystal", "0.34", "167", "0.06"),
             _mark("pinpoint", "0.35", "303", "0.02"),
