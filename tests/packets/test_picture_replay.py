@@ -123,13 +123,15 @@ def test_the_same_digits_come_out(sound: Unpacked, tmp_path: Path, capsys: pytes
     assert cli.main(["verify", str(tmp_path)]) == 0
 
 
-def test_a_flipped_digit_is_named(sound: Unpacked, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    flipped = changed(sound, log10_lr={"value": "1.78", "lower": "-1.87", "upper": "1.87"}, agree=60)
+def test_a_flipped_digit_is_named(
+    sound: Unpacked, line: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    flipped = changed(sound, log10_lr={**line["log10_lr"], "value": "1.08"}, agree=line["agree"] + 1)
     status, found = replay(unpacked(tmp_path, flipped), capsys)
     assert status == 1 and not found["same"]
     assert {item["where"]: item["recorded"] for item in found["differences"]} == {
-        "stones[0].pictures.agree": 60,
-        "stones[0].pictures.log10_lr.value": "1.78",
+        "stones[0].pictures.agree": line["agree"] + 1,
+        "stones[0].pictures.log10_lr.value": "1.08",
     }
     assert found["not_in_log"] == ["centre"]
     assert cli.main(["replay", str(tmp_path)]) == 1

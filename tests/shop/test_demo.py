@@ -75,8 +75,11 @@ def test_check_backup_and_verify_agree(demo: tuple[Path, str], tmp_path: Path) -
     folder, _ = demo
     checked = run("check", "--data", str(folder))
     assert checked.returncode == 0, checked.stdout
+    (folder / "photo-calibration.json").write_text("the shop's own", encoding="utf-8")
     copied = run("backup", str(tmp_path / "copy"), "--data", str(folder), "--without-key")
+    (folder / "photo-calibration.json").unlink()
     assert copied.returncode == 0, copied.stderr
+    assert (tmp_path / "copy" / "photo-calibration.json").read_text(encoding="utf-8") == "the shop's own"
     assert not (tmp_path / "copy" / "key.pem").exists()
     checked = run("check", "--data", str(tmp_path / "copy"))
     assert checked.returncode == 0, checked.stdout

@@ -9,18 +9,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.db import transaction
 from django.test import Client
 from tests.shop.test_examine_pickup import look, make_ready
 
-from samestone import cli
+from samestone import cli, evidence
 from samestone.custody import packet
 from samestone.shop import ledger
 from samestone.shop.finding import begin_examination
 from samestone.shop.models import Examination, Job, Member, Stone
 from samestone.shop.photograph import keep_photograph
 from samestone.shop.pickup import actions as pickup
-from samestone.shop.pickup import paperwork, verdict
+from samestone.shop.pickup import paperwork, pictures, verdict
 
 pytestmark = pytest.mark.django_db
 
@@ -63,6 +64,44 @@ def test_the_pictures_compared_are_in_the_packet_whatever_look_they_are_of(
     assert cli.main(["replay", str(place), "--json"]) == 0
     [one] = json.loads(capsys.readouterr().out)["stones"]
     assert one["pictures"]["status"] == "same" and one["pictures"]["recorded"]["speaks"] == "for"
+
+
+def test_the_shop_s_own_calibration_counts_and_travels_with_the_packet(
+    judged: Stone,
+    job: Job,
+    owner: Member,
+    at: dt.datetime,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    shipped = evidence.photographs.shipped_calibration()
+    own = {**shipped, "guided": {**shipped["guided"], "stones": 30}, "source": "the shop's own 30 repeat pairs"}
+    file = settings.DATA / pictures.CALIBRATION
+    file.write_text(json.dumps(own, indent=1), encoding="utf-8")
+    line = pickup.judge_stone(judged, at=at, by=owner).payload.data["pictures"]["line"]
+    assert (line["stones"], line["source"], line["log10_lr"]["upper"]) == (30, own["source"], "1.47")
+    file.unlink()
+    place = tmp_path / "packet.zip"
+    place.write_bytes(packet_of(job, at, owner))
+    assert cli.main(["replay", str(place)]) == 0, "the packet has it, whatever the shop does with its file"
+    assert "the packet's own, not the one of this program: the shop's own 30" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"format": "another/1"}, "photo-calibration.json) cannot be read: found format 'another/1'"),
+        ({"method": "samestone-photo/1"}, "made for the method samestone-photo/1"),
+    ],
+)
+def test_an_own_calibration_that_cannot_be_used_gives_no_number(
+    change: dict[str, str], says: str, judged: Stone, owner: Member, at: dt.datetime
+) -> None:
+    own = {**evidence.photographs.shipped_calibration(), **change}
+    (settings.DATA / pictures.CALIBRATION).write_text(json.dumps(own), encoding="utf-8")
+    line = pickup.judge_stone(judged, at=at, by=owner).payload.data["pictures"]["line"]
+    assert says in line["why_not"]
+    assert "log10_lr" not in line
 
 
 def test_the_expert_s_page_names_what_the_line_rests_on(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -105,6 +107,30 @@ def test_a_calibration_survives_being_written_and_read() -> None:
 def test_what_is_no_calibration_is_refused(change, says: str) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(evidence.photographs.BadCalibration, match=says):
         evidence.photographs.read_calibration(json.dumps(change(shipped_calibration())))
+
+
+def test_a_shop_s_own_calibration_names_its_stones_and_its_method(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rng = np.random.default_rng(6)
+
+    def pair(same: bool) -> SimpleNamespace:
+        mark, facet = ((0.7, 0.5) if same else (0.1, 0.1)) + rng.normal(0, 0.15, 2)
+        marks = {"likeness": mark, "shared": 4.0, "lone": 2.0}
+        return SimpleNamespace(inclusion_scores=marks, facet_scores={"consistent": facet, "edge_gap": facet})
+
+    pairs = [(pair(same), same) for same in [True] * 30 + [False] * 60]
+    own = evidence.photographs.recalibrate(shipped_calibration(), "guided", pairs)  # type: ignore[arg-type]
+    assert evidence.photographs.read_calibration(json.dumps(own)) == own
+    assert (own["guided"]["stones"], own["method"]) == (30, imaging.PhotoComparison.method)
+    assert "30 repeat pairs" in own["source"]
+    worth = [combine_scores({**one.inclusion_scores, **one.facet_scores}, own["guided"])[0] for one, _ in pairs]
+    assert np.mean(worth[:30]) > 0.5 and np.mean(worth[30:]) < -0.5
+    assert max(map(abs, worth)) <= math.log10(30)
+    file = tmp_path / "own.json"
+    file.write_text(json.dumps({**own, "method": "samestone-photo/1"}))
+    assert main(["photo", "compare", str(file), str(file), "--calibration", str(file)]) == 2
+    assert "made for the method samestone-photo/1" in capsys.readouterr().err
 
 
 def test_a_calibration_with_a_key_twice_is_refused() -> None:

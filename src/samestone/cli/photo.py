@@ -120,17 +120,21 @@ def _compare(path_a: str, path_b: str, protocol: str, arguments: argparse.Namesp
 
 
 def _calibration(path: str | None) -> dict[str, Any] | None:
-    from samestone import evidence
+    from samestone import evidence, imaging
     from samestone.cli import Refusal
 
     if path is None:
         return None
     try:
-        return evidence.photographs.read_calibration(Path(path).read_text(encoding="utf-8"))
+        table = evidence.photographs.read_calibration(Path(path).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise Refusal(f"{path}: {error}; expected a file that calibrate-photos wrote") from None
     except evidence.photographs.BadCalibration as error:
         raise Refusal(f"{path}: {error}") from None
+    here = imaging.PhotoComparison.method
+    if table.get("method", here) != here:
+        raise Refusal(f"{path}: made for the method {table['method']}, expected {here}; run calibrate-photos again")
+    return table
 
 
 def _write_aligned(comparison: Any, folder: Path, path_a: str, path_b: str) -> None:

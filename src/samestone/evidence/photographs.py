@@ -170,6 +170,8 @@ def picture_line(
         return {**line, "in_doubt": True, "why_not": doubt}
     if value is None:
         return {**line, "why_not": reason_at_counter(comparison)}
+    if (made_for := table.get("method", comparison.method)) != comparison.method:
+        return {**line, "why_not": f"The calibration was made for the method {made_for}; run calibrate-photos again."}
     if weighed.stones < FEWEST_STONES:
         return {**line, "why_not": "There is no calibration for such pictures yet; compare them by eye."}
     found = [feature.found for feature in comparison.features]
@@ -224,7 +226,7 @@ def recalibrate(
     """A shop's own table: the shipped scores rescaled (two numbers) on its repeat photographs.
 
     `pairs` are usable comparisons and whether both show one stone. Refuses (TooFewPairs) under 20 pairs of one stone.
-    The cap becomes the number of the shop's own stones.
+    The cap becomes the number of the shop's own stones. Names the method whose scores it is for.
     """
     entry = table[protocol]
     scores = []
@@ -241,4 +243,5 @@ def recalibrate(
     for what, shift in (("inclusions", offset), ("facets", 0.0)):
         weights = {name: scale * weight for name, weight in entry[what]["weights"].items()}
         own[what] = {"weights": weights, "offset": scale * entry[what]["offset"] + shift}
-    return {**table, protocol: own, "source": f"the shop's own {stones} repeat pairs"}
+    source = f"the shop's own {stones} repeat pairs"
+    return {**table, protocol: own, "source": source, "method": imaging.PhotoComparison.method}

@@ -5,12 +5,18 @@ The line never enters the verdict: the marks that it sees are the ones the jewel
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
+
+from django.conf import settings
 
 from samestone import evidence, imaging
 from samestone.shop import ledger, vault
 from samestone.shop.models import Photograph
 from samestone.shop.suspicion import doubts
+
+CALIBRATION = "photo-calibration.json"
+"""The shop's own, from `samestone calibrate-photos`, where it stands in the data folder."""
 
 
 def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
@@ -22,7 +28,7 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
     It holds all that is needed to work it out again from the packet.
     """
     compared = imaging.compare_photos(_open(before), _open(now))
-    line = evidence.photographs.picture_line(compared, doubt=_doubt(before, now))
+    line = _line(compared, _doubt(before, now))
     return {
         "before": before.pk,
         "now": now.pk,
@@ -33,6 +39,17 @@ def lay_together(before: Photograph, now: Photograph) -> dict[str, Any]:
         "place_now": _place(compared.b),
         "line": ledger.decimal_strings(line),
     }
+
+
+def _line(compared: imaging.PhotoComparison, doubt: str) -> dict[str, Any]:
+    """What the pair says by the shop's own calibration, or by the one that comes with the program. One that cannot be
+    read gives no number: the other one would be a silent stand-in."""
+    own = Path(settings.DATA) / CALIBRATION
+    try:
+        table = evidence.photographs.read_calibration(own.read_text(encoding="utf-8")) if own.exists() else None
+    except (evidence.photographs.BadCalibration, UnicodeDecodeError, OSError) as error:
+        table, doubt = None, doubt or f"The shop's own calibration of pictures ({CALIBRATION}) cannot be read: {error}."
+    return evidence.photographs.picture_line(compared, table, doubt=doubt)
 
 
 def _doubt(before: Photograph, now: Photograph) -> str:

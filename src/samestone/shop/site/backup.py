@@ -13,6 +13,7 @@ from django.db import connection
 from samestone.shop.folder import flush_folder, make_folder
 
 _SECRETS = ("key.pem", "certificate.pem")
+_OWN = "photo-calibration.json"
 
 
 class BackupRefused(Exception):
@@ -29,7 +30,8 @@ class Copied:
 
 
 def copy_shop(target: Path, *, with_key: bool) -> Copied:
-    """Copies database, vault and (if wanted) the signing key to a new folder; refuses one that holds something.
+    """Copies database, vault, the shop's own calibration of pictures and (if wanted) the signing key to a new folder;
+    refuses one that holds something.
 
     Files are put into the vault before rows name them and are never removed, so a copy of the database made first
     finds all its files. SQLite only: on PostgreSQL use its own `pg_dump`, and copy the data folder after it.
@@ -45,6 +47,8 @@ def copy_shop(target: Path, *, with_key: bool) -> Copied:
     entries = _copy_database(source / "db.sqlite3", target / "db.sqlite3")
     files = _copy_vault(source / "vault", target / "vault")
     make_folder(target)
+    if (source / _OWN).exists():
+        shutil.copy2(source / _OWN, target / _OWN)
     copied_key = with_key and _copy_secrets(source, target)
     flush_folder(target)
     return Copied(entries, files, copied_key)
