@@ -19,6 +19,7 @@ import numpy as np
 from scripts import calibrate_photos
 from scripts.photo_packs import open_mask, read_index
 
+from samestone.evidence.performance import cllr
 from samestone.evidence.photographs import combine_scores, shipped_calibration
 from samestone.imaging.outline import WINDOWS
 from samestone.imaging.photo import open_photo
@@ -148,11 +149,10 @@ def mismatch_figures(rows: list[dict[str, Any]], read: dict[str, dict[str, Any]]
     value = np.array([combine_scores(r, shipped_calibration()["guided"])[0] for r in some])
     same = np.array([r["pair"][4] == "same" for r in some])
     kept = np.array([keeps_protocol(r, read) for r in some])
-    cost = calibrate_photos.cllr
     return {
-        "cllr if nothing were refused": round(cost(value[same], value[~same]), 3),
+        "cllr if nothing were refused": round(cllr(value[same], value[~same]), 3),
         "pairs not refused": [int(kept.sum()), len(kept)],
-        "cllr of those": round(cost(value[same & kept], value[~same & kept]), 3),
+        "cllr of those": round(cllr(value[same & kept], value[~same & kept]), 3),
     }
 
 

@@ -214,6 +214,7 @@ def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """How good the shipped calibration is on these pairs, per protocol."""
+    from samestone.evidence.performance import cllr
     from samestone.evidence.photographs import combine_scores, shipped_calibration
     from samestone.imaging.protocol import FREE_MARGIN
 
@@ -246,11 +247,6 @@ def turn_figures(rows: list[dict[str, Any]], u: str, v: str) -> str:
     sure = np.array([r["margin"] for r in some]) > FREE_MARGIN
     right, wrong = (error < 2).sum(), (sure & (error > 2)).sum()
     return f"{right} of {len(some)}, median {np.median(error):.3f} deg; sure {sure.sum()}, of these wrong {wrong}"
-
-
-def cllr(same: Any, apart: Any) -> float:
-    """Log-likelihood-ratio cost of log10 LRs, in bits."""
-    return float((np.mean(np.log2(1 + 10.0**-same)) + np.mean(np.log2(1 + 10.0**apart))) / 2)
 
 
 def equal_error(same: Any, apart: Any) -> float:

@@ -9,8 +9,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from lir.metrics import cllr as reference_cllr  # type: ignore[import-untyped]
-from scripts.calibrate_photos import cllr
 from sklearn.linear_model import LogisticRegression
 from tests.unit.drawn_stone import draw, rotated
 
@@ -58,16 +56,6 @@ def test_the_logistic_line_agrees_with_scikit_learn() -> None:
     reference = LogisticRegression(C=1e9, class_weight="balanced").fit(np.vstack([same, apart]), [1] * 300 + [0] * 900)
     assert [weights["a"], weights["b"]] == pytest.approx(reference.coef_[0], rel=1e-3)
     assert offset == pytest.approx(reference.intercept_[0], abs=2e-3)
-
-
-def test_the_cost_agrees_with_lir() -> None:
-    rng = np.random.default_rng(5)
-    same, apart = rng.normal(1, 1, 80), rng.normal(-1, 1, 200)
-    from lir.data.models import LLRData  # type: ignore[import-untyped]
-
-    llrs = np.concatenate([same, apart])
-    labels = np.concatenate([np.ones(80), np.zeros(200)]).astype(int)
-    assert cllr(same, apart) == pytest.approx(float(reference_cllr(LLRData(features=llrs, labels=labels))), rel=1e-9)
 
 
 def test_too_few_pairs_are_refused() -> None:
