@@ -101,9 +101,10 @@ def main(folder: Path) -> None:
     read = [evidence.read_examination(record(row)) for row in pair.raw[0][:500]]
     again = [evidence.read_examination(record(row)) for row in pair.raw[1][:500]]
     population = load_population()
-    rows["whole comparison, two records read"] = quantiles(
-        lambda i: evidence.compare(read[i], again[i], population=population), 400
-    )
+    for how, fast in (("", False), (", compiled (fast=True)", True)):
+        rows[f"whole comparison, two records read{how}"] = quantiles(
+            lambda i, fast=fast: evidence.compare(read[i], again[i], population=population, fast=fast), 400
+        )
     rows |= many()
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "speed_compare.json").write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
