@@ -140,6 +140,18 @@ def test_a_flipped_digit_is_named(
     assert "The log knows no verdict as the record has it on: centre" in said
 
 
+def test_one_in_the_last_digit_is_another_digit_and_explained(
+    sound: Unpacked, line: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    value = f"{float(line['log10_lr']['value']) - 0.01:.2f}".rstrip("0")
+    near = changed(sound, log10_lr={**line["log10_lr"], "value": value}, absent=line["absent"] + 1)
+    assert cli.main(["replay", unpacked(tmp_path / "near", near)]) == 1
+    assert "Apart by one in the last digit only" in capsys.readouterr().out
+    far = changed(sound, absent=line["absent"] + 2)
+    assert cli.main(["replay", unpacked(tmp_path / "far", far)]) == 1
+    assert "last digit" not in capsys.readouterr().out
+
+
 def test_a_flipped_digit_that_was_logged_and_signed_is_named(
     line: dict[str, Any], pictures: dict[str, bytes], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from samestone.custody import packet as packets
 
 Status = Literal["same", "different", "other method", "not possible", "not recorded"]
-LAST_DIGIT = 0.01
+LAST_DIGIT = {"log10_lr.value": 0.01, "agree": 1.0, "absent": 1.0, "turn_deg": 1.0}
+"""By how much another processor, which adds in another order, may move a figure that lies on the edge."""
 _FOLDER = "data/photographs/"
 _REASON = "not compared"
 _ROWS = (
@@ -179,12 +180,13 @@ def _remarks(line: Mapping[str, Any], found: tuple[dict[str, Any], ...]) -> Iter
     yield f"The calibration is {whose}: {line.get('source')}."
     if line.get("in_doubt"):
         yield "That a picture is in doubt is the shop's word: its instruments are not in the packet."
-    if len(found) == 1 and found[0]["where"].endswith("log10_lr.value") and _is_last_digit(found[0]):
-        yield "One in the last digit: another processor, which adds in another order, may print that."
+    if found and all(map(_is_last_digit, found)):
+        yield "Apart by one in the last digit only: another processor, which adds in another order, may print that."
 
 
 def _is_last_digit(difference: Mapping[str, Any]) -> bool:
+    step = LAST_DIGIT.get(difference["where"].partition("pictures.")[2])
     try:
-        return abs(float(difference["recorded"]) - float(difference["recomputed"])) < 1.5 * LAST_DIGIT
+        return step is not None and abs(float(difference["recorded"]) - float(difference["recomputed"])) < 1.5 * step
     except (TypeError, ValueError):
         return False
