@@ -21,7 +21,7 @@ from samestone.imaging.study import Study
 from samestone.imaging.view import Plane, turned
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
-SURE = {DIRT: 0.65, NATURAL: 0.6}  # from here on it is said outright
+SURE = {DIRT: 0.65, NATURAL: 0.7}  # from here on it is said outright
 SHOWN = 0.3
 MARGIN, PLAIN = 2.0, 5.0
 SHARED = 0.1
