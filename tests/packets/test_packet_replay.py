@@ -53,7 +53,11 @@ def packet_of(record: dict[str, Any]) -> bytes:
     log, _, content = worked_example.worked_job()
     log.append("sealed", content.subject, {"record": worked_example.digest_of(canonical.canonical_bytes(record))})
     logged = dataclasses.replace(
-        content, record=record, digests=log.digests, entries=[*content.entries, log.logged[-1]]
+        content,
+        record=record,
+        statement=worked_example.statement_with(canonical.canonical_bytes(record)),
+        digests=log.digests,
+        entries=[*content.entries, log.logged[-1]],
     )
     return packet.build_packet(logged, key=worked_example.shop_key())
 

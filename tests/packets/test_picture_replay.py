@@ -56,7 +56,13 @@ def packed(line: dict[str, Any] | None, pictures: dict[str, bytes]) -> Unpacked:
     log.append("sealed", content.subject, {"record": digest(canonical.canonical_bytes(record))})
     entries = [*content.entries, *log.logged[-3:]]
     logged = dataclasses.replace(
-        content, record=record, photographs=pictures, digests=log.digests, entries=entries, receipts=[]
+        content,
+        record=record,
+        statement=worked_example.statement_with(canonical.canonical_bytes(record)),
+        photographs=pictures,
+        digests=log.digests,
+        entries=entries,
+        receipts=[],
     )
     return dict(packet.read_packet(packet.build_packet(logged, key=worked_example.shop_key())).files)
 
@@ -274,3 +280,12 @@ def test_a_packet_of_an_earlier_version_without_pictures_still_replays(
 ) -> None:
     assert cli.main(["replay", unpacked(tmp_path, packed(None, pictures))]) == 0
     assert "○ The record holds no picture line on centre" in capsys.readouterr().out
+
+
+def test_a_statement_printed_from_another_record_is_the_answer_no(
+    pictures: dict[str, bytes], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = {**packed(None, pictures), "data/statement.pdf": worked_example.statement_with(b"{}")}
+    status, found = replay(unpacked(tmp_path, other), capsys)
+    assert status == 1 and not found["same"]
+    assert (found["differences"], found["not_in_log"], found["statement"]["holds"]) == ([], [], False)

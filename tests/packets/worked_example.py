@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import io
 from dataclasses import dataclass
 from typing import Any
 
@@ -95,6 +96,18 @@ RECORD: dict[str, Any] = {
     "verdict": {"ladder": "not_enough", "log10_lr": {"random": {"value": "1.2", "lower": "0", "upper": "3"}}},
     "note": "An invented ring, é, “quotes”, \u2028 and all.",
 }
+
+
+def statement_with(record: bytes) -> bytes:
+    """A blank PDF to which this record is attached, as it is to a real statement."""
+    from pyhanko.pdf_utils.embed import EmbeddedFileObject, FileSpec, embed_file
+    from pyhanko.pdf_utils.writer import PdfFileWriter
+
+    writer, out = PdfFileWriter(), io.BytesIO()
+    attached = EmbeddedFileObject.from_file_data(writer, data=record)
+    embed_file(writer, FileSpec("record.json", embedded_data=attached))
+    writer.write(out)
+    return out.getvalue()
 
 
 def digest_of(data: bytes) -> str:

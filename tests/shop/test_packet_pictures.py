@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import json
 from importlib.resources import files
 from pathlib import Path
@@ -12,9 +13,11 @@ import pytest
 from django.conf import settings
 from django.db import transaction
 from django.test import Client
+from PIL import Image
 from tests.shop.test_examine_pickup import look, make_ready
 
 from samestone import cli, evidence
+from samestone.cli.statement_replay import statement_says
 from samestone.custody import packet
 from samestone.shop import ledger
 from samestone.shop.finding import begin_examination
@@ -62,8 +65,32 @@ def test_the_pictures_compared_are_in_the_packet_whatever_look_they_are_of(
     assert cli.main(["verify", str(place)]) == 0
     capsys.readouterr()
     assert cli.main(["replay", str(place), "--json"]) == 0
-    [one] = json.loads(capsys.readouterr().out)["stones"]
+    told = json.loads(capsys.readouterr().out)
+    assert told["statement"] == {"holds": True, "says": statement_says(read)[1]}
+    [one] = told["stones"]
     assert one["pictures"]["status"] == "same" and one["pictures"]["recorded"]["speaks"] == "for"
+
+
+def test_a_statement_printed_from_another_record_is_noticed(
+    judged: Stone, job: Job, owner: Member, at: dt.datetime, received: Examination
+) -> None:
+    """The packet's record is exchanged, then the statement for a paper that carries none, then for no paper at all."""
+    pickup.judge_stone(judged, at=at, by=owner)
+    sound = packet.read_packet(packet_of(job, at, owner)).files
+    assert statement_says(packet.Packet(sound)) == (
+        True,
+        "The record attached to the statement is the packet's record, byte for byte.",
+    )
+    record = sound["data/record.json"].replace(b'"agree":', b'"agree":1')
+    holds, says = statement_says(packet.Packet({**sound, "data/record.json": record}))
+    assert holds is False and "printed from another record" in says
+    blank = io.BytesIO()
+    Image.new("RGB", (60, 60)).save(blank, "PDF")
+    holds, says = statement_says(packet.Packet({**sound, "data/statement.pdf": blank.getvalue()}))
+    assert holds is False and "no record attached" in says
+    for damaged in (b"", b"%PDF-1.7\n%%EOF\n", sound["data/statement.pdf"][:9000]):
+        holds, says = statement_says(packet.Packet({**sound, "data/statement.pdf": damaged}))
+        assert holds is False and "no PDF that can be read" in says
 
 
 def test_the_shop_s_own_calibration_counts_and_travels_with_the_packet(

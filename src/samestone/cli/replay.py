@@ -27,6 +27,7 @@ def replay_command(arguments: argparse.Namespace) -> int:
     """0 the same digits · 1 other digits, or not to be worked out · 2 no packet, or its record cannot be read."""
     from samestone import custody, evidence
     from samestone.cli.picture_replay import replay_pictures
+    from samestone.cli.statement_replay import statement_says
 
     packet = open_packet(arguments.packet)
     try:
@@ -42,17 +43,20 @@ def replay_command(arguments: argparse.Namespace) -> int:
     ]
     pictures = [replay_pictures(stone, packet) for stone in stones]
     apart = [stone.name for stone in stones if logged and not any(_says(payload, stone) for payload in logged)]
-    same = not found and not apart and all(one.holds for one in pictures)
+    stands, statement = statement_says(packet)
+    same = not found and not apart and stands and all(one.holds for one in pictures)
     if arguments.json:
         told = [
             {"name": stone.name, "verdict": verdict, "pictures": one.as_json()}
             for stone, verdict, one in zip(stones, verdicts, pictures, strict=True)
         ]
         every = [*found, *(difference for one in pictures for difference in one.differences)]
-        print(json.dumps({"same": same, "differences": every, "not_in_log": apart, "stones": told}, indent=2))
+        what = {"same": same, "differences": every, "not_in_log": apart, "stones": told}
+        what["statement"] = {"holds": stands, "says": statement}
+        print(json.dumps(what, indent=2, ensure_ascii=False))
     else:
         lines = [*_verdict_lines(found, len(stones)), *(line for one in pictures for line in one.lines())]
-        print("\n".join([*lines, *_log_lines(apart, logged)]))
+        print("\n".join([*lines, *_log_lines(apart, logged), f"{'✓' if stands else '✗'} {statement}"]))
     return 0 if same else 1
 
 
