@@ -192,10 +192,14 @@ def judge(paths: list[str]) -> None:
 def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """Precision and recall of "not visible after" for dirt and of "still there" for natural marks."""
     from samestone.imaging.characteristic import DIRT, NATURAL
-    from samestone.imaging.cleaning import SURE
+    from samestone.imaging.cleaning import SURE, is_reliable
 
-    figures = {}
+    figures: dict[str, Any] = {}
     for u, v in CLEANING:
+        pairs = [r for r in rows if r["usable"] and (r["pair"][1], r["pair"][3]) == (u, v)]
+        held = [r for r in pairs if is_reliable(r["margin"], r["shared"])]
+        wrong = sum(abs(r["turn_error_deg"]) > 2 for r in held)
+        figures[f"{u}-{v}: pairs, turns relied on, of these wrong"] = [len(pairs), len(held), wrong]
         some = [r for r in rows if (r["pair"][1], r["pair"][3]) == (u, v) and r.get("marks")]
         if not some:
             continue

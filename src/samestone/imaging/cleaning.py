@@ -62,21 +62,20 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
             return CleaningComparison(False, f"The {name} picture: {' '.join(blocking)}", 0.0, ())
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
-    if not reason and not is_laid_on(a, b, registration):
+    shared = inclusion_scores(a, b, registration)["shared"]
+    if not reason and not is_reliable(registration.margin, shared):
         reason = "The two pictures cannot be laid on each other: take both in the same light, the stone level."
     if reason:
         return CleaningComparison(False, reason, registration.rotation_deg, ())
     return CleaningComparison(True, "", registration.rotation_deg, tuple(judge_marks(a, b, registration)))
 
 
-def is_laid_on(a: Study, b: Study, registration: Registration) -> bool:
-    """Whether the turn may be relied on; one that is not plain needs a mark that both pictures show.
+def is_reliable(margin: float, shared: float) -> bool:
+    """Whether a turn may be relied on: plainly ahead of all others, or ahead with a mark that both pictures show.
 
     Under one hard lamp the reflections stay where they are while the stone is turned, and may outvote it.
     """
-    if registration.margin >= PLAIN:
-        return True
-    return registration.margin >= MARGIN and inclusion_scores(a, b, registration)["shared"] > SHARED
+    return margin >= PLAIN or (margin >= MARGIN and shared > SHARED)
 
 
 def _studied(photo: Photo) -> Study:
