@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -196,3 +197,29 @@ def test_a_statement_speaks_of_every_stone(pdf_text: PdfText) -> None:
     assert said.count("before clipping +4.25") == 2
     with pytest.raises(sheet.BadSheet, match="at least one stone"):
         paper.statement(statement_sheet(stones=[]), at=AT)
+
+
+LINE: dict[str, Any] = {
+    "method": "samestone-photo/2",
+    "before": "a1" * 32,
+    "now": "b2" * 32,
+    "protocol": "guided",
+    "calibration": {"sha256": "c3" * 32, "table": "{}"},
+    "source": "simulated photographs",
+    "stones": "71",
+}
+
+
+def test_the_pictures_are_printed_beside_the_findings(pdf_text: PdfText) -> None:
+    weight = {"value": "1.85", "lower": "-1.85", "upper": "1.85"}
+    line = {**LINE, "log10_lr": weight, "agree": "41", "absent": "5"}
+    text = pdf_text(paper.statement(statement_sheet(stones=[judged_stone(picture_line=line)]), at=AT))
+    for words in ("log10 LR +1.85", "−1.85 to +1.85: 71 stones, simulated photographs", "41 features", "c3c3c3c3c3c3"):
+        assert words in text
+
+
+def test_pictures_that_were_not_compared_say_why(pdf_text: PdfText) -> None:
+    line = {**LINE, "why_not": "The new picture: blurred."}
+    text = pdf_text(paper.statement(statement_sheet(stones=[judged_stone(picture_line=line)]), at=AT))
+    assert "Not compared. The new picture: blurred." in text
+    assert "beside all this" not in pdf_text(paper.statement(statement_sheet(), at=AT))

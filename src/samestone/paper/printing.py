@@ -75,6 +75,7 @@ def _judged(stone: sheet.JudgedStone, index: int, files: dict[str, bytes], said:
         "checked": stone["checked"],
         "unchecked": stone["unchecked"],
         "changes": stone.get("changes", []),
+        "photographs": table.picture_words(stone.get("picture_line", {})),
         "pictures": _pictures(pictures, f"stones[{index}].pictures", files, own=own),
         "has_narrowing": f"{own}narrowing.svg" in files,
     }

@@ -134,7 +134,8 @@ class JudgedStone(TypedDict):
     """One stone on a statement: what was seen of it on both days, and what that says.
 
     `verdict` is the verdict's own JSON document (numbers may be decimal strings); `checked` and `unchecked` are words
-    for everybody; `changes` what was changed as agreed (repolish, new head). `name` tells it from the piece's others.
+    for everybody; `changes` what was changed as agreed (repolish, new head). `name` tells it from the piece's others;
+    `picture_line` is what the packet records of the two pictures that were compared.
     """
 
     name: NotRequired[str]
@@ -145,6 +146,7 @@ class JudgedStone(TypedDict):
     unchecked: list[str]
     changes: NotRequired[list[str]]
     verdict: dict[str, Any]
+    picture_line: NotRequired[dict[str, Any]]
 
 
 class StatementSheet(TypedDict):

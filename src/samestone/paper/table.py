@@ -25,6 +25,25 @@ def expert_page(verdict: Mapping[str, Any], names: Mapping[str, str]) -> dict[st
     }
 
 
+def picture_words(line: Mapping[str, Any]) -> list[str]:
+    """What the packet's picture line says, in sentences; none where no two pictures were compared."""
+    if "method" not in line:
+        return []
+    behind = (
+        f"Method {line['method']}, {line['protocol']} protocol, calibration {line['calibration']['sha256'][:12]}…, "
+        f"pictures {line['before'][:12]}… and {line['now'][:12]}… (SHA-256)."
+    )
+    if "why_not" in line:
+        return [f"Not compared. {line['why_not']}", behind]
+    weight = line["log10_lr"]
+    return [
+        f"log10 LR {_signed(weight['value'])}, limits {_signed(weight['lower'])} to {_signed(weight['upper'])}: "
+        f"{line['stones']} stones, {line['source']}.",
+        f"{line['agree']} features found in both pictures, {line['absent']} in one only.",
+        behind,
+    ]
+
+
 def amount(side: Mapping[str, Any] | None) -> dict[str, str]:
     """A value and its standard uncertainty with two digits; words stand alone.
 

@@ -146,6 +146,7 @@ def _judged_stone(one: queries.StoneAtPickUp, *, named: bool) -> dict[str, Any]:
         "unchecked": one.judgement.unchecked,
         "changes": [change.replace("_", " ") for change in one.after.declared_changes],
         "verdict": one.judgement.verdict,
+        **({"picture_line": line} if (line := one.judgement.pictures.get("line")) else {}),
     }
 
 
