@@ -203,7 +203,8 @@ def calibrate_shop(
     than ten stones.
     """
     if len(repeats) < FEWEST:
-        raise TooFewRepeats(f"found {len(repeats)} stones that were examined twice, expected at least {FEWEST}")
+        which = "stone that was" if len(repeats) == 1 else "stones that were"
+        raise TooFewRepeats(f"found {len(repeats)} {which} examined twice, expected at least {FEWEST}")
     same = _ratios([(first, second) for first, second in repeats], population, stock)
     crossed = [(a, b) for i, (a, _) in enumerate(repeats) for j, (_, b) in enumerate(repeats) if i != j]
     other = _ratios(crossed, population, stock)
