@@ -6,6 +6,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
+from django.test import Client
 
 from samestone.shop.intake import actions as intake
 from samestone.shop.models import Examination, Job, Member, Stone
@@ -38,6 +39,14 @@ def owner(db: None) -> Member:
         at=AT,
         simulated=True,
     )
+
+
+@pytest.fixture
+def browser(owner: Member) -> Client:
+    """The owner, signed in."""
+    client = Client()
+    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    return client
 
 
 @pytest.fixture

@@ -51,13 +51,6 @@ def gauge(owner: Member) -> Instrument:
     return Instrument.objects.get(kind="gauge")
 
 
-@pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
 def blocks(shows: str) -> dict[str, Any]:
     return {"block_1": "2.00", "shows_1": ["2.00"], "block_2": "5.00", "shows_2": [shows], "block_3": "",
             "shows_3": [], "u_block": "0.0005"}  # fmt: skip

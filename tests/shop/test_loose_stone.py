@@ -7,18 +7,11 @@ from django.test import Client
 from tests.shop import walk
 
 from samestone.shop.audit import check_shop
-from samestone.shop.models import Examination, Job, Member, Stone
+from samestone.shop.models import Examination, Job, Stone
 from samestone.shop.pickup import queries as pickup_queries
 
 pytestmark = pytest.mark.django_db
 SEEN = {**walk.READINGS, "weight_ct": "1.148"}
-
-
-@pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
 
 
 @pytest.fixture

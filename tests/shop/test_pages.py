@@ -11,13 +11,6 @@ from samestone.shop.models import Instrument, Job, Mark, Member, Reading, Shop
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
 def test_the_first_start_asks_for_the_shop_and_its_owner() -> None:
     client = Client()
     assert client.get("/")["Location"] == "/first-start/"

@@ -48,13 +48,6 @@ def sent(content: bytes) -> SimpleUploadedFile:
 
 
 @pytest.fixture
-def browser(owner: Member) -> Client:
-    browser = Client()
-    browser.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return browser
-
-
-@pytest.fixture
 def cleaned(stone: Stone, received: Examination, owner: Member, at: dt.datetime) -> Examination:
     """Photographed as received and after cleaning."""
     keep_photograph(received, picture("received"), view="as received", at=at, by=owner)

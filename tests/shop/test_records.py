@@ -58,13 +58,6 @@ SIZES = {
 
 
 @pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
-@pytest.fixture
 def clerk(goldsmith: Member) -> Client:
     client = Client()
     client.force_login(goldsmith, backend="django.contrib.auth.backends.ModelBackend")

@@ -34,13 +34,6 @@ from samestone.shop.pickup import queries as pickup_queries
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
 def examined(stone: Stone, job: Job, at: dt.datetime, by: Member, **found: str) -> Job:
     look(stone, "take-in", at, by, **found)
     return make_ready(job, at, by)

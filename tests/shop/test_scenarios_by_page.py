@@ -22,7 +22,6 @@ from samestone.shop.models import (
     Instrument,
     Job,
     Mark,
-    Member,
     Photograph,
     Piece,
     Reading,
@@ -32,13 +31,6 @@ from samestone.shop.pickup import queries as pickup_queries
 
 pytestmark = pytest.mark.django_db
 STONE = {"position": "centre", "count": "1", "cut": "round brilliant", "material": "diamond", "basis": "tested"}
-
-
-@pytest.fixture
-def browser(owner: Member) -> Client:
-    client = Client()
-    client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    return client
 
 
 def page(browser: Client, address: str) -> str:

@@ -62,8 +62,7 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
             return CleaningComparison(False, f"The {name} picture: {' '.join(blocking)}", 0.0, ())
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
-    shared = inclusion_scores(a, b, registration)["shared"]
-    if not reason and not is_reliable(registration.margin, shared):
+    if not reason and not is_reliable(registration.margin, inclusion_scores(a, b, registration)["shared"]):
         reason = "The two pictures cannot be laid on each other: take both in the same light, the stone level."
     if reason:
         return CleaningComparison(False, reason, registration.rotation_deg, ())

@@ -217,9 +217,3 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
         )
         quality = int(rng.integers(80, 87)) if name == "final" else int(rng.integers(78, 95))
         yield Shot(f"{stone.name}/{label}", stone, view, role, of, "free" if number < 3 else "guided", quality, make)
-
-
-def set_shots(name: str) -> Iterator[Shot]:
-    """Every picture of tune, calibrate, final or dev."""
-    for index in range(SIZES[name]):
-        yield from stone_shots(name, index)
