@@ -14,37 +14,50 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging.registration import match_patches
-from samestone.imaging.view import GIRDLE, Plane
+from samestone.imaging.view import Plane
 
+REACH = 6
 PX_PER_DEGREE = 2.9  # of a 260-pixel radius, face-up rounds of common proportions; docs/method/imaging.md
 
 
-def pattern_offset(detail_half: Plane, fold: int) -> tuple[float, float]:
-    """Where the facet pattern's centre lies from the girdle's, in view pixels (x right, y down)."""
+Floats = NDArray[Any]
+Laid = list[tuple[Floats, Floats]]
+
+
+def laid_on_itself(detail_half: Plane, fold: int, patch: int, share: float) -> Laid:
+    """For each turn of the cut: what a shift of the pattern's centre does to it, and where the patches were found.
+
+    Patches are squares of `patch` half-size pixels within `share` girdle radii; rows as of `match_patches`.
+    """
     middle = (detail_half.shape[0] - 1) / 2
-    rows, moves, weights = [], [], []
+    found = []
     for k in range(1, fold):
         angle = 2 * np.pi * k / fold
         matrix = cv2.getRotationMatrix2D((middle, middle), np.degrees(angle), 1.0)
         copy = cv2.warpAffine(detail_half, matrix, detail_half.shape[::-1], borderMode=cv2.BORDER_REPLICATE)
-        found = match_patches(copy, detail_half, 22, 6, share=0.62)
-        weight = np.maximum(found[:, 2], 0) ** 2
         turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-        rows.append(np.repeat((np.eye(2) - turn)[None], len(found), axis=0))
-        moves.append(found[:, 3:5])
-        weights.append(weight)
-    design, move = np.concatenate(rows).reshape(-1, 2), np.concatenate(moves).reshape(-1)
-    weight = np.repeat(np.concatenate(weights), 2)
-    offset: NDArray[Any] = np.zeros(2)
+        found.append((np.eye(2) - turn, match_patches(copy, detail_half, patch, REACH, share=share)))
+    return found
+
+
+def centre_of_pattern(copies: Laid) -> Floats:
+    """Where the pattern's centre lies from the girdle's, in view pixels (x right, y down), robustly."""
+    design = np.concatenate([np.repeat(turn[None], len(found), axis=0) for turn, found in copies]).reshape(-1, 2)
+    move = np.concatenate([found[:, 3:5] for _, found in copies]).reshape(-1)
+    weight = np.repeat(np.concatenate([np.maximum(found[:, 2], 0) ** 2 for _, found in copies]), 2)
+    offset: Floats = np.zeros(2)
     for scale in (4.0, 2.0, 1.0, 1.0):
         w = weight / (1 + ((move - design @ offset) / scale) ** 2)
         offset = np.linalg.solve(design.T @ (design * w[:, None]) + 1e-9 * np.eye(2), design.T @ (move * w))
-    return float(2 * offset[0]), float(2 * offset[1])
+    return 2 * offset
+
+
+def pattern_offset(detail_half: Plane, fold: int) -> tuple[float, float]:
+    """Where the centre of the facets seen through table and crown lies from the girdle's, in view pixels."""
+    x, y = centre_of_pattern(laid_on_itself(detail_half, fold, 22, 0.62))
+    return float(x), float(y)
 
 
 def lean_deg(detail_half: Plane, fold: int) -> float:
     """Angle between the stone's axis and the line of sight, in degrees; rough above five."""
     return float(np.hypot(*pattern_offset(detail_half, fold))) / PX_PER_DEGREE
-
-
-__all__ = ["GIRDLE", "lean_deg", "pattern_offset"]
