@@ -25,9 +25,9 @@ PACKAGE = Path(__file__).parents[1] / "src" / "samestone"
 SAME = (("V4", "V5"), ("V6", "V5"), ("V2", "V3"), ("V1", "V3"), ("V6", "V4"), ("V1", "V2"))
 APART = (("V4", "V5"), ("V2", "V3"))
 LIMITS = {"guided": (-3.0, 0.9), "free": (-3.0, 0.9)}
-SHARED = (1.3, 2.5)
-FIT_MARGIN = 0.5  # free pairs of two stones that can be laid on each other are few: learn on somewhat less sure ones
-LINES = {"inclusions": ("likeness", "shared", "lone"), "facets": ("consistent", "edge_gap")}
+SHARED = (1.9, 4.0)
+FIT_MARGIN = 1.5  # free pairs of two stones that can be laid on each other are few: learn on somewhat less sure ones
+LINES = {"inclusions": ("evidence", "likeness", "shared", "lone"), "facets": ("consistent", "edge_gap")}
 CLEANING = (("V6", "V4"), ("V1", "V2"))
 SEED = 5
 
@@ -101,11 +101,12 @@ def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any
     Then, per patch of dirt and per natural patch of the mask, its size in view pixels and the surest features in it.
     """
     from samestone.imaging.characteristic import DIRT, list_marks
-    from samestone.imaging.cleaning import SHOWN, one_per_place, pair_maps
+    from samestone.imaging.cleaning import SHOWN, one_per_place
+    from samestone.imaging.pair import see_both
     from samestone.imaging.view import cut_out
 
     mask = cut_out(open_mask((folder / line["picture"]).with_suffix(".png")), a.stone)
-    marks = one_per_place(list_marks(pair_maps(a, b, found), a.stone, SHOWN))
+    marks = one_per_place(list_marks(see_both(a, b, found, one_stone=True).marks, a.stone, SHOWN))
     zoom, rows, places = 260 / a.stone.radius_px, [], []
     for mark in marks:
         x, y = (round(279.5 + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), a.stone.centre_px, strict=True))

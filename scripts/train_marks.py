@@ -12,10 +12,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scripts.darkroom import Darkroom, Data, average_precision, begin, learn, mark_loss, parse, split
+from scripts.darkroom import Darkroom, Data, average_precision, begin, learn, mark_loss, parse, see, split
 
 BATCH = 24
 PLANES = 11
+OUTPUTS = 2
 
 
 def step_loss(torch: Any, net: Any, room: Darkroom, data: Data, rows: Any) -> Any:
@@ -30,7 +31,7 @@ def step_loss(torch: Any, net: Any, room: Darkroom, data: Data, rows: Any) -> An
         both = room.warp(both, angle, scale, shift, flip)
         axis = flip * data.axis[batch] + angle + room.uniform(n, -0.008, 0.008).view(-1)
         inputs = room.inputs(room.relight(both[:, :1]), axis)
-    return mark_loss(torch, net(inputs), both[:, 1:], room.radius)
+    return mark_loss(torch, see(torch, net, inputs), both[:, 1:], room.radius)
 
 
 def measure(torch: Any, net: Any, room: Darkroom, data: Data, rows: list[int]) -> str:
@@ -45,8 +46,8 @@ def measure(torch: Any, net: Any, room: Darkroom, data: Data, rows: list[int]) -
 
 
 def main() -> None:
-    choice = parse(__doc__, steps=6000)
-    torch, net, room, data = begin(choice, PLANES)
+    choice = parse(__doc__, steps=100_000)
+    torch, net, room, data = begin(choice, PLANES, OUTPUTS)
     to_learn, held = (set(names) for names in split(data.facts, choice.held_every))
     pool = [k for k, fact in enumerate(data.facts) if fact["stone"] in to_learn]
     watch = [k for k, fact in enumerate(data.facts) if fact["stone"] in held]

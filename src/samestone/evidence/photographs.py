@@ -31,7 +31,7 @@ PROTOCOLS = ("guided", "free")
 FEWEST_STONES = 20
 """With fewer stones behind it a calibration gives no number."""
 
-_SCORES = ("likeness", "shared", "lone", "consistent", "edge_gap", "margin", "patches")
+_SCORES = ("likeness", "shared", "lone", "evidence", "consistent", "edge_gap", "margin", "patches")
 
 
 class BadCalibration(ValueError):

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samestone.imaging.characteristic import NATURAL, Characteristic
+from samestone.imaging.pair import see_both
 from samestone.imaging.registration import Registration
 from samestone.imaging.study import Study
 from samestone.imaging.view import GIRDLE, MIDDLE, Plane, disc, turned
@@ -16,6 +17,7 @@ from samestone.imaging.view import GIRDLE, MIDDLE, Plane, disc, turned
 AGREES, ABSENT, CANNOT_SAY = "agrees", "absent", "cannot say"
 NEAR_PX = 9
 SURE = 0.5
+MOST = 8.0  # natural-logarithm odds of a pair, beyond which more says nothing more
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,17 @@ class Feature:
 
 
 def inclusion_scores(a: Study, b: Study, registration: Registration) -> dict[str, float]:
-    """Scores from the half-size maps of natural marks alone.
+    """What the natural marks of two pictures have in common.
+
+    As `mark_scores`, and, from both pictures seen at once, `evidence`: the sum of what the places say, held within a
+    few units of natural-logarithm odds.
+    """
+    raw = float(see_both(a, b, registration).evidence.sum())
+    return mark_scores(a, b, registration) | {"evidence": min(MOST, max(-MOST, raw))}
+
+
+def mark_scores(a: Study, b: Study, registration: Registration) -> dict[str, float]:
+    """Scores from the half-size maps of natural marks, each picture seen by itself.
 
     `likeness` correlates the squared maps, so that what is surely a mark outweighs what may be a play of the facets;
     `shared` and `lone` are the logarithms of one plus how much of the sure marks (above one half) the other picture

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from samestone.imaging.network import run_network
+from samestone.imaging.network import chances, run_network
 from samestone.imaging.outline import Outline
 from samestone.imaging.symmetry import mirror_axis_deg, symmetry_breaks
 from samestone.imaging.view import GIRDLE, MIDDLE, SIDE, Plane, View, disc
@@ -74,9 +74,9 @@ def _sub_pixels(plane: Plane) -> list[Plane]:
     return [plane[top::2, left::2] for top in (0, 1) for left in (0, 1)]
 
 
-def mark_maps(planes: Plane, weights: str = "marks.npz") -> Plane:
+def mark_maps(planes: Plane) -> Plane:
     """Probability of a natural mark and of dirt, 2 x 280 x 280, zero outside the girdle."""
-    maps: Plane = 1 / (1 + np.exp(-run_network(planes, load_weights(weights))))
+    maps = chances(run_network(planes, load_weights("marks.npz")))
     maps[:, ~disc(EDGE)[::2, ::2]] = 0
     return maps
 

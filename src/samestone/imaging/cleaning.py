@@ -12,18 +12,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samestone.imaging.agreement import inclusion_scores
-from samestone.imaging.characteristic import DIRT, NATURAL, RADIUS, Characteristic, list_marks, mark_maps
+from samestone.imaging.agreement import mark_scores
+from samestone.imaging.characteristic import DIRT, NATURAL, Characteristic, list_marks
 from samestone.imaging.copies import name_copy
+from samestone.imaging.pair import see_both
 from samestone.imaging.photo import Photo
 from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
-from samestone.imaging.view import Plane, turned
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
 SURE = {DIRT: 0.65, NATURAL: 0.7}  # from here on it is said outright
 SHOWN = 0.3
-MARGIN, PLAIN = 2.0, 5.0
+MARGIN, PLAIN = 4.0, 6.0
 SHARED = 0.1
 
 
@@ -62,7 +62,7 @@ def compare_cleaning(before: Photo, after: Photo) -> CleaningComparison:
             return CleaningComparison(False, f"The {name} picture: {' '.join(blocking)}", 0.0, ())
     registration = register(a.pattern, b.pattern)
     reason = name_copy(a, b, registration)
-    if not reason and not is_reliable(registration.margin, inclusion_scores(a, b, registration)["shared"]):
+    if not reason and not is_reliable(registration.margin, mark_scores(a, b, registration)["shared"]):
         reason = "The two pictures cannot be laid on each other: take both in the same light, the stone level."
     if reason:
         return CleaningComparison(False, reason, registration.rotation_deg, ())
@@ -80,24 +80,16 @@ def is_reliable(margin: float, shared: float) -> bool:
 def _studied(photo: Photo) -> Study:
     study = Study(photo)
     if study.usable:
-        _ = study.pattern.softened, study.view.halves
+        _ = study.maps, study.view.rows, study.view.detail_half
     return study
-
-
-def pair_maps(a: Study, b: Study, registration: Registration) -> Plane:
-    """Probability of a natural mark and of dirt at every place of A, 2 x 280 x 280, with B seen beside it."""
-    back = -registration.rotation_deg
-    angle = np.radians(back)
-    dx, dy = registration.shift  # in B's frame, after the turn: carried back into A's, at half size
-    shift = (-(dx * np.cos(angle) + dy * np.sin(angle)) / 2, -(dy * np.cos(angle) - dx * np.sin(angle)) / 2)
-    second = [turned(plane, back, shift) for plane in b.planes[:RADIUS]]
-    inputs = np.concatenate([a.planes[:RADIUS], np.stack(second), a.planes[RADIUS:]])
-    return mark_maps(inputs, "cleaning.npz")
 
 
 def judge_marks(a: Study, b: Study, registration: Registration) -> list[CleanedFeature]:
     """The features of A, surest first."""
-    told = [_outcome(mark) for mark in one_per_place(list_marks(pair_maps(a, b, registration), a.stone, SHOWN))]
+    told = [
+        _outcome(mark)
+        for mark in one_per_place(list_marks(see_both(a, b, registration, one_stone=True).marks, a.stone, SHOWN))
+    ]
     return sorted(told, key=lambda feature: -feature.probability)
 
 

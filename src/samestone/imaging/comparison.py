@@ -56,9 +56,6 @@ class PhotoComparison:
         return np.asarray(turned(a, self.rotation_deg, self._shift), np.uint8), b
 
 
-ROTATION_MARGIN = 2.0
-
-
 def compare_photos(a: Photo, b: Photo, protocol: str = "") -> PhotoComparison:
     """Register the stone of A onto the stone of B and score what agrees.
 
@@ -84,7 +81,7 @@ def _studied(photo: Photo) -> Study:
     """A study with its costly parts done, so that two can be done side by side."""
     study = Study(photo)
     if study.usable:
-        _ = study.pattern.softened, study.marks, study.view.halves
+        _ = study.marks, study.view.rows, study.view.detail_half
     return study
 
 
@@ -107,7 +104,7 @@ def _compare(a: Study, b: Study, protocol: str) -> PhotoComparison:
         usable=not reason,
         reason=reason,
         rotation_deg=registration.rotation_deg,
-        rotation_known=registration.margin > ROTATION_MARGIN,
+        rotation_known=registration.margin > FREE_MARGIN,
         inclusion_scores={} if reason else inclusion_scores(a, b, registration),
         facet_scores=facet_scores(registration),
         features=() if reason else match_features(a, b, registration),

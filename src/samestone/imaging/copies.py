@@ -91,4 +91,4 @@ def is_mirrored(a: View, b: View, registration: Registration) -> bool:
 
 
 def _best_likeness(a: View, b: View, angles: list[float]) -> float:
-    return max(patch_likeness(turned(a.halves["detail"], angle), b.halves["detail"]) for angle in angles)
+    return max(patch_likeness(turned(a.detail_half, angle), b.detail_half) for angle in angles)

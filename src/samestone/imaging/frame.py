@@ -75,7 +75,7 @@ def read_frame(photo: Photo, reference: Photo | None = None) -> FrameReading:
     if any(flag.blocking for flag in flags):
         return FrameReading(study.outline, sharpness, light, flags)
     turn = _turn(study, reference) if reference is not None else None
-    x, y = lean_towards(study.view.halves["detail"], study.view.fold)
+    x, y = lean_towards(study.view.detail_half, study.view.fold)
     lean = float(np.hypot(x, y))
     low_side = float(np.degrees(np.arctan2(y, x)) % 360) if lean >= DIRECTED_LEAN_DEG else None
     return FrameReading(study.outline, sharpness, light, flags, lean, turn, low_side)

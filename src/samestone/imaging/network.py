@@ -7,6 +7,7 @@ between, and adds the result to what came in; three scales are joined as in a U.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 
 import cv2
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from samestone.imaging.view import Plane
 
 ONE_CORE = 250_000  # multiplications that the library does not yet share out
+REACH = 40  # how far a pixel sees: five by five at three scales, 36, and up to 3 that are averaged together
 Weights = Mapping[str, NDArray[np.float32]]
 
 
@@ -59,6 +61,21 @@ def coarser(planes: Plane) -> Plane:
 def finer(planes: Plane) -> Plane:
     """Twice the size, by repeating."""
     return planes.repeat(2, axis=1).repeat(2, axis=2)
+
+
+def chances(logits: Plane) -> Plane:
+    """Probabilities, of any logits."""
+    out: Plane = 1 / (1 + np.exp(-np.clip(logits, -60, 60)))
+    return out
+
+
+def run_in_halves(inputs: Plane, weights: Weights) -> Plane:
+    """As `run_network`, the upper and the lower half at the same time, each with what it sees beyond its edge."""
+    middle = inputs.shape[1] // 2 // 4 * 4
+    with ThreadPoolExecutor(2) as pool:
+        upper = pool.submit(run_network, inputs[:, : middle + REACH], weights)
+        lower = run_network(np.ascontiguousarray(inputs[:, middle - REACH :]), weights)
+    return np.concatenate([upper.result()[:, :middle], lower[:, REACH:]], axis=1)
 
 
 def run_network(inputs: Plane, weights: Weights) -> Plane:

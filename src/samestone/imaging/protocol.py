@@ -7,7 +7,7 @@ from samestone.imaging.study import Study
 
 PROTOCOLS = ("guided", "free")
 LEVEL_DEG = 1.8
-FREE_MARGIN = 2.0
+FREE_MARGIN = 3.0
 SHADE_APART = 0.8
 LEAST_CONSISTENT = 0.12
 NOT_LAID = (

@@ -1,15 +1,14 @@
 """How is the stone of one picture turned in another?
 
 A cut with eightfold symmetry offers eight answers, 45 degrees apart, that look alike. Correlating polar maps gives
-the angle up to that symmetry; small patches then decide among the candidates, because facet errors and
-characteristics break the symmetry. The losing candidates are a built-in control group: the winner's margin over
+the angle up to that symmetry; edges and characteristics then decide among the candidates, because facet errors and
+marks break the symmetry. The losing candidates are a built-in control group: the winner's margin over
 them says how much the answer is worth.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import cv2
@@ -36,19 +35,10 @@ Floats = NDArray[Any]  # of float64
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """A view's channels, ready to be registered; `marks` is a half-size map of characteristics found in it."""
+    """A view, ready to be registered; `marks` is a half-size map of characteristics found in it."""
 
     view: View
     marks: Plane
-
-    @cached_property
-    def softened(self) -> tuple[Plane, ...]:
-        """The marks as they are, and softened by one and by two half-size pixels."""
-        return (self.marks, cv2.GaussianBlur(self.marks, (0, 0), 1.0), cv2.GaussianBlur(self.marks, (0, 0), 2.0))
-
-    def half_turned(self, name: str, degrees: float) -> Plane:
-        """A half-size channel turned counter-clockwise as seen."""
-        return turned(self.view.halves[name], degrees)
 
 
 @dataclass(frozen=True)
@@ -67,38 +57,35 @@ class Registration:
     edge_gap: float = 0.0
 
 
-# Log-odds per unit of each number, by a conditional logit over the candidate turns of 880 simulated pairs of one
-# stone (scripts/calibrate_photos.py); rounded, since the answer hardly depends on them.
-WEIGHTS = {
-    "edge": 18.0,
-    "detail_rest": 0.5,
-    "patches": 3.4,
-    "consistent": 1.3,
-    "spots": 1.5,
-    "marks": 6.0,
-    "soft": 5.6,
-    "softer": 3.7,
-}
+# Log-odds per unit of correlation, by a conditional logit over the candidate turns of 720 simulated free pairs of one
+# stone (set `calibrate`), rounded. Six other numbers (patches, spots, softened marks ...) got no weight beside these.
+EDGE, MARKS = 38.0, 22.0
 
 
 def register(a: Pattern, b: Pattern) -> Registration:
     """Find the turn of A onto B; the margin is the winner's log-odds less those of the best other candidate."""
     curves = {name: correlate_turns(a.view.rows[name], b.view.rows[name]) for name in a.view.rows}
-    fold = b.view.fold
-    angles = propose_turns(curves["edge"] + 0.5 * curves["detail"] + curves["spot"], fold)
-    numbers = [describe_turn(a, b, angle, curves) for angle in angles]
-    scores = [sum(weight * found[name] for name, weight in WEIGHTS.items()) for found in numbers]
-    k = int(np.argmax(scores))
+    angles = propose_turns(curves["edge"] + 0.5 * curves["detail"] + curves["spot"], b.view.fold)
+    edges = [_near(curves["edge"], angle) for angle in angles]
+    marks = [mark_likeness(turned(a.marks, angle), b.marks) for angle in angles]
+    odds = [EDGE * edge + MARKS * mark for edge, mark in zip(edges, marks, strict=True)]
+    k = int(np.argmax(odds))
     others = [j for j, angle in enumerate(angles) if abs((angle - angles[k] + 180) % 360 - 180) > APART_DEG]
     rotation, shift, likeness = refine_turn(a.view.detail, b.view.detail, angles[k])
+    patches = match_patches(turned(a.view.detail_half, angles[k]), b.view.detail_half, PATCH // 2, 4)
     return Registration(
         rotation_deg=rotation,
         shift=shift,
         likeness=likeness,
-        margin=scores[k] - max(scores[j] for j in others),
-        consistent=numbers[k]["consistent"],
-        edge_gap=numbers[k]["edge"] - max(numbers[j]["edge"] for j in others),
+        margin=odds[k] - max(odds[j] for j in others),
+        consistent=_consistent(patches),
+        edge_gap=edges[k] - max(edges[j] for j in others),
     )
+
+
+def _near(curve: Floats, angle: float) -> float:
+    """The curve's highest value within half a degree of an angle."""
+    return float(curve[np.arange(round(angle / STEP) - 2, round(angle / STEP) + 3) % TURNS].max())
 
 
 def propose_turns(curve: Floats, fold: int) -> list[float]:
@@ -126,24 +113,6 @@ def _peak(curve: Floats, k: int) -> float:
     bend = left - 2 * here + right
     shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
     return float((k + np.clip(shift, -0.5, 0.5)) * STEP % 360)
-
-
-def describe_turn(a: Pattern, b: Pattern, angle: float, curves: dict[str, Floats]) -> dict[str, float]:
-    """The numbers by which one candidate turn is judged."""
-    k = round(angle / STEP) % TURNS
-    near = np.arange(k - 2, k + 3) % TURNS
-    detail = match_patches(a.half_turned("detail", angle), b.view.halves["detail"], PATCH // 2, 4)
-    spots = match_patches(a.half_turned("spot", angle), b.view.halves["spot"], PATCH // 2, 4)
-    numbers = {
-        "edge": float(curves["edge"][near].max()),
-        "detail_rest": float(curves["detail_rest"][near].max()),
-        "patches": _mean_square(detail),
-        "consistent": _consistent(detail),
-        "spots": _mean_square(spots),
-    }
-    for name, first, second in zip(("marks", "soft", "softer"), a.softened, b.softened, strict=True):
-        numbers[name] = mark_likeness(turned(first, angle), second)
-    return numbers
 
 
 def _mean_square(found: Floats) -> float:

@@ -106,7 +106,7 @@ class Study:
 
     @cached_property
     def lean(self) -> float:
-        return lean_deg(self.view.halves["detail"], self.view.fold)
+        return lean_deg(self.view.detail_half, self.view.fold)
 
     @cached_property
     def flags(self) -> tuple[Flag, ...]:

@@ -102,10 +102,8 @@ class View:
 
     @cached_property
     def rows(self) -> dict[str, Plane]:
-        """Polar maps of the channels; those ending in `_rest` have the cut's symmetry taken out."""
-        rows = {name: polar(getattr(self, name)) for name in ("edge", "detail", "spot")}
-        fold = symmetry_fold(rows["edge"])
-        return rows | {f"{name}_rest": without_cut(rows[name], fold) for name in ("spot", "detail")}
+        """Polar maps of the channels."""
+        return {name: polar(getattr(self, name)) for name in ("edge", "detail", "spot")}
 
     @cached_property
     def fold(self) -> int:
@@ -113,12 +111,9 @@ class View:
         return symmetry_fold(self.rows["edge"])
 
     @cached_property
-    def halves(self) -> dict[str, Plane]:
-        """Detail and spots at half size."""
-        half = (SIDE // 2, SIDE // 2)
-        return {
-            name: cv2.resize(getattr(self, name), half, interpolation=cv2.INTER_AREA) for name in ("detail", "spot")
-        }
+    def detail_half(self) -> Plane:
+        """Detail at half size."""
+        return cv2.resize(self.detail, (SIDE // 2, SIDE // 2), interpolation=cv2.INTER_AREA)
 
 
 def symmetry_fold(edge_rows: Plane) -> int:

@@ -19,8 +19,8 @@ from samestone.simulate.photos import Looks, View
 from samestone.simulate.stones import Stone, draw_clone, draw_stone, draw_twin
 
 SEEDS = {"dev": 909, "tune": 1101, "calibrate": 2203, "final": 3307, "extra": 4409}
-SIZES = {"dev": 3, "tune": 400, "calibrate": 150, "final": 64}
-MAKES = {"dev": 1, "tune": 200, "calibrate": 6, "final": 1}  # of dome: a stone and its copies stand under one
+SIZES = {"dev": 3, "tune": 400, "calibrate": 240, "final": 64}
+MAKES = {"dev": 1, "tune": 200, "calibrate": 24, "final": 1}  # of dome: a stone and its copies stand under one
 LAMPS = ("dome", "ring", "gooseneck", "darkfield", "tent", "window")
 
 
@@ -133,7 +133,7 @@ def guided_lamp(name: str, rng: np.random.Generator | None = None) -> Lamp:
         return Lamp("dome", 250.0, 15.0, colour=(1.0, 0.96, 0.88), card=(0.42, 0.42, 0.45))
     if rng is None:
         return Lamp("dome", 40.0, 11.0)
-    if rng.random() < 0.15:
+    if name == "tune" and rng.random() < 0.15:  # to know that a tent is no dome
         grey = float(rng.uniform(0.2, 0.7))
         return Lamp("tent", float(rng.uniform(0, 360)), float(rng.uniform(8, 14)), card=(grey, grey, grey))
     return _any_dome(rng)
