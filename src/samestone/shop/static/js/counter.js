@@ -63,6 +63,9 @@ function start() {
   const recorded = document.querySelector(".question-page > .recorded");
   if (recorded) new ResizeObserver(() => root.style.setProperty("--recorded", `${recorded.offsetHeight}px`)).observe(recorded);
 
+  const step = recorded?.querySelector(".ladder .now"); // on a phone the steps are one row that moves sideways
+  if (step) step.parentElement.scrollLeft = step.offsetLeft - (step.parentElement.clientWidth - step.offsetWidth) / 2;
+
   const sent = sessionStorage.getItem("sent");
   if (sent && !document.querySelector(".error")) drafts.forget(sent);
   sessionStorage.removeItem("sent");
