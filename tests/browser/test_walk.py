@@ -298,6 +298,15 @@ def test_cover_and_dark(page: Page) -> None:
     page.locator("[data-theme-switch]").first.click()
 
 
+def test_the_keyboard_comes_to_what_is_asked_in_one_step(page: Page) -> None:
+    page.goto("/job/1042/bench/")
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_text("To what is asked")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.locator("main :focus").count() == 1
+
+
 @pytest.mark.parametrize("width, height", [(390, 844), (1024, 768), (1920, 1080)])
 def test_other_screens(page: Page, width: int, height: int) -> None:
     """A phone, a small tablet, a large screen: nothing sideways, the next step in sight."""
