@@ -298,6 +298,17 @@ def test_cover_and_dark(page: Page) -> None:
     page.locator("[data-theme-switch]").first.click()
 
 
+def test_what_was_typed_for_someone_who_left_goes_with_one_tap(page: Page) -> None:
+    page.goto("/take-in/")
+    page.keyboard.type("Someone Else")
+    page.reload()
+    expect(page.locator("[name=name]")).to_have_value("Someone Else")
+    check_page(page)
+    press(page, "Start empty")
+    expect(page.locator("[name=name]")).to_have_value("")
+    expect(page.get_by_role("button", name="Start empty")).to_have_count(0)
+
+
 def test_the_keyboard_comes_to_what_is_asked_in_one_step(page: Page) -> None:
     page.goto("/job/1042/bench/")
     page.keyboard.press("Tab")
