@@ -23,7 +23,7 @@ from samestone.evidence.bound import clip, pattern, validated
 from samestone.evidence.density import Kernels
 from samestone.evidence.likelihood import Pairs, merge
 from samestone.evidence.observable import LN_D, LN_W, LN_Z, Array, E, T, observables
-from samestone.evidence.performance import cllr, cllr_min
+from samestone.evidence.performance import cllr, cllr_min, equal_error_rate
 from samestone.evidence.population import load_population
 from samestone.evidence.weighing import Weighed, weigh
 
@@ -74,15 +74,6 @@ def every_pair(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> 
     return ratio(own, own), near, len(own) * (len(own) - 1)
 
 
-def equal_error_rate(same: Array, other: Array, far: int = 0) -> float:
-    """The rate at which a threshold errs equally often both ways; `far` more pairs of two stones lie below all."""
-    thresholds = np.sort(np.concatenate([same, other]))
-    missed = np.searchsorted(np.sort(same), thresholds) / len(same)
-    alarms = (len(other) - np.searchsorted(np.sort(other), thresholds)) / (len(other) + far)
-    at = int(np.argmin(np.abs(missed - alarms)))
-    return float((missed[at] + alarms[at]) / 2)
-
-
 def plain(kernels: Kernels, columns: tuple[int, ...], pair: Remeasured) -> Array:
     """log10 LR of pairs of one stone, without room for blunders."""
     found = weigh(kernels, Pairs(columns, pair.x, pair.Ux, pair.y, pair.Uy), 1000).working[:, 0]
@@ -107,7 +98,7 @@ def random_row(
         "pairs of two stones": total,
         "Cllr": float(miss + alarm) / 2,
         "Cllr min": cllr_min(same, near, far=far),
-        "EER %": 100 * equal_error_rate(same, near, far),
+        "EER %": 100 * equal_error_rate(same, near, far=far),
         "median log10 LR, one stone": float(np.median(same)),
         "5 % point": float(np.quantile(same, 0.05)),
         "LR < 1, one stone %": 100 * float((same < 0).mean()),

@@ -104,3 +104,16 @@ def test_a_good_frame_releases_by_itself_once(page: Page, address: str) -> None:
     page.wait_for_timeout(3500)
     assert page.locator(".shots img").count() == 1, "a view that is taken is not taken again by itself"
     page.locator("[data-by-itself]").uncheck()
+
+
+def test_the_camera_in_the_hand(page: Page, address: str) -> None:
+    """On a phone the picture comes first, the shutter is in sight, nothing goes sideways."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(address)
+    shutter = page.get_by_role("button", name=re.compile("Take it"))
+    expect(shutter).to_be_enabled()
+    box, stage = shutter.bounding_box(), page.locator(".stage").bounding_box()
+    assert box and stage
+    assert stage["y"] < box["y"] and box["y"] + box["height"] < 844
+    check_page(page)
+    page.set_viewport_size({"width": 1280, "height": 800})

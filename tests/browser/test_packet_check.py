@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 from tests.packets import cabinet, worked_example
 
+from samestone.cli.statement_replay import statement_says
 from samestone.custody import packet
 
 
@@ -45,7 +46,8 @@ def lines(page: Page, kind: str) -> list[str]:
 def test_a_good_packet_holds_in_the_same_words_as_the_command_line(check_page: Page) -> None:
     data = worked_example.worked_packet()
     give(check_page, data)
-    expected = [f"{check.says}." for check in packet.verify_packet(packet.read_packet(data))]
+    read = packet.read_packet(data)
+    expected = [*(f"{check.says}." for check in packet.verify_packet(read)), statement_says(read)[1]]
     assert [line.replace("’", "'") for line in lines(check_page, "holds")] == expected
     assert lines(check_page, "fails") == []
     shown = check_page.locator("#fingerprint span").all_inner_texts()
@@ -60,24 +62,26 @@ def test_every_defect_of_the_cabinet_is_shown(check_page: Page, name: str) -> No
     if check_page.locator("#refusal").is_visible():
         assert "cannot be read as a packet" in check_page.locator("#refusal").inner_text()
     else:
-        failed = {
-            check.name
-            for check in packet.verify_packet(packet.read_packet(cabinet.bad_packet(name)))
-            if not check.holds
-        }
+        read = packet.read_packet(cabinet.bad_packet(name))
+        failed = [check.name for check in packet.verify_packet(read) if not check.holds]
         assert failed
-        assert len(lines(check_page, "fails")) == len(failed)
+        assert len(lines(check_page, "fails")) == len(failed) + (not statement_says(read)[0])
         assert "do not hold" in check_page.locator("#bottom-line").inner_text()
+        as_signed = not {"wrapping", "files", "digests", "signature"} & set(failed)
+        assert ("go together" in check_page.locator("#meaning").inner_text()) is as_signed
 
 
 def test_receipts_typed_from_paper(check_page: Page) -> None:
-    _, given, _ = worked_example.worked_job()
+    _, given, content = worked_example.worked_job()
     give(check_page, worked_example.worked_packet())
     says = check_page.locator("#receipt-says")
+    check_page.fill("#receipt", content.receipts[1].printed)
+    check_page.click("text=Check it")
+    says.filter(has_text="given for; what that entry says is not in this packet.").wait_for()
     for typed in (given.printed, given.printed.upper().replace("-", " "), given.qr):
         check_page.fill("#receipt", typed)
         check_page.click("text=Check it")
-        says.filter(has_text="still holds the entry").wait_for()
+        says.filter(has_text="still holds the entry that this receipt was given for.").wait_for()
     last = "0" if given.printed[-1] != "0" else "1"
     check_page.fill("#receipt", given.printed[:-1] + last)
     check_page.click("text=Check it")

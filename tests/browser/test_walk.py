@@ -178,7 +178,8 @@ def test_take_in_examination_marks_work_and_receipt(page: Page) -> None:
     page.goto("/job/1042/take-in/marks/")
     for words, r, angle in (("the little black seed", 0.33, 31), ("pepper across from it", 0.36, 166)):
         tap_face(page, r, angle)
-        page.locator("#mark-words").fill(words)
+        expect(page.locator("#mark-words")).to_be_focused()  # tapped, then typed: nothing between
+        page.keyboard.type(words)
         press(page, "Place the mark")
         expect(page.locator(".marks li", has_text=words)).to_be_visible()
     check_page(page)
@@ -297,10 +298,32 @@ def test_cover_and_dark(page: Page) -> None:
     page.locator("[data-theme-switch]").first.click()
 
 
-@pytest.mark.parametrize("width, height", [(1024, 768), (1920, 1080)])
+def test_what_was_typed_for_someone_who_left_goes_with_one_tap(page: Page) -> None:
+    page.goto("/take-in/")
+    page.keyboard.type("Someone Else")
+    page.reload()
+    expect(page.locator("[name=name]")).to_have_value("Someone Else")
+    check_page(page)
+    press(page, "Start empty")
+    expect(page.locator("[name=name]")).to_have_value("")
+    expect(page.get_by_role("button", name="Start empty")).to_have_count(0)
+
+
+def test_the_keyboard_comes_to_what_is_asked_in_one_step(page: Page) -> None:
+    page.goto("/job/1042/bench/")
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_text("To what is asked")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.locator("main :focus").count() == 1
+
+
+@pytest.mark.parametrize("width, height", [(390, 844), (1024, 768), (1920, 1080)])
 def test_other_screens(page: Page, width: int, height: int) -> None:
+    """A phone, a small tablet, a large screen: nothing sideways, the next step in sight."""
     page.set_viewport_size({"width": width, "height": height})
-    for address in ("/", "/job/1042/", "/job/1042/pick-up/", "/job/1042/bench/"):
+    questions = [f"/job/1042/take-in/{question}/" for question in ("piece", "stones", "condition", "clean", "work")]
+    for address in ("/", "/take-in/", "/job/1042/", "/job/1042/pick-up/", "/job/1042/bench/", *questions):
         page.goto(address)
         check_page(page)
 

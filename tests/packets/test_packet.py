@@ -22,6 +22,10 @@ def failing(data: bytes, *receipts: receipt.Receipt | receipt.ShortReceipt) -> s
     return {check.name for check in packet.verify_packet(packet.read_packet(data), receipts) if not check.holds}
 
 
+def said_of(data: bytes, outside: receipt.Receipt | receipt.ShortReceipt) -> str:
+    return packet.verify_packet(packet.read_packet(data), [outside])[-1].says
+
+
 def unpacked(data: bytes, place: Path) -> Path:
     (place / "packet.zip").write_bytes(data)
     with zipfile.ZipFile(place / "packet.zip") as archive:
@@ -90,7 +94,25 @@ def test_the_receipt_for_a_withheld_entry_is_checked_too() -> None:
     assert b"withheld from the packet" not in data
     for outside in (withheld, receipt.read_receipt(withheld.printed)):
         assert failing(data, outside) == set()
+        assert "what that entry says is not in this packet" in said_of(data, outside)
     assert failing(data, log.receipt(log.entries[1])) == {"receipt"}
+
+
+def test_an_entry_left_out_shows_only_to_a_receipt_for_it() -> None:
+    """What docs/format/packet.md says of omissions; those of entries that name a file are in the cabinet."""
+    _, given, content = worked_example.worked_job()
+    assert "is not in this packet" not in said_of(worked_example.worked_packet(), given)
+    kept = [item for item in content.entries if item.entry.number != given.number]
+    assert len(kept) == len(content.entries) - 1
+    hidden = dataclasses.replace(content, entries=kept, receipts=content.receipts[1:])
+    data = packet.build_packet(hidden, key=worked_example.shop_key())
+    assert failing(data) == set()
+    for outside in (given, receipt.read_receipt(given.printed)):
+        assert failing(data, outside) == {"receipt"}
+        assert "that entry is not in this packet" in said_of(data, outside)
+    told = packet.build_packet(dataclasses.replace(content, entries=kept), key=worked_example.shop_key())
+    assert failing(told, given) == set()
+    assert "what that entry says is not in this packet" in said_of(told, given)
 
 
 def test_no_client_reads_about_another() -> None:

@@ -11,6 +11,7 @@ import pytest
 from tests.packets import worked_example
 
 from samestone import cli, evidence
+from samestone.cli.statement_replay import statement_says
 from samestone.custody import canonical, packet
 
 
@@ -30,11 +31,11 @@ def examination(weight: str, diameters: tuple[str, str], depth: str) -> dict[str
     }
 
 
-def judged(change: str = "") -> dict[str, Any]:
+def judged(change: str = "", weight: str = "1.011") -> dict[str, Any]:
     """Two examinations and the verdict computed from them, or computed and then touched up."""
     before, after = (
         examination("1.012", ("6.46", "6.49"), "3.98"),
-        examination("1.011", ("6.46", "6.48"), "3.99"),
+        examination(weight, ("6.46", "6.48"), "3.99"),
     )
     read = [evidence.read_examination(item) for item in (before, after)]
     verdict = evidence.compare(read[0], read[1], population=evidence.load_population()).as_json()
@@ -105,3 +106,10 @@ def test_a_record_that_cannot_be_read_is_refused(tmp_path: Path, capsys: pytest.
     place.write_bytes(packet_of({"format": "samestone-packet/1", "verdict": {}}))
     assert cli.main(["replay", str(place)]) == 2
     assert "examinations.take_in" in capsys.readouterr().err
+
+
+def test_a_statement_whose_catalog_is_nowhere_is_the_answer_no() -> None:
+    files = dict(packet.read_packet(packet_with()).files)
+    files["data/statement.pdf"] = files["data/statement.pdf"].replace(b"/Root 1 0 R", b"/Root 9 0 R")
+    holds, says = statement_says(packet.Packet(files))
+    assert holds is False and "no PDF that can be read" in says

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-import io
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,7 +24,6 @@ PHOTOGRAPHS = {
         "c3b432510000000049454e44ae426082"
     ),
 }
-STATEMENT = b"%PDF-1.7\n% stands for the statement in this example\n%%EOF\n"
 
 
 def shop_key() -> key.Key:
@@ -99,15 +97,19 @@ RECORD: dict[str, Any] = {
 
 
 def statement_with(record: bytes) -> bytes:
-    """A blank PDF to which this record is attached, as it is to a real statement."""
-    from pyhanko.pdf_utils.embed import EmbeddedFileObject, FileSpec, embed_file
-    from pyhanko.pdf_utils.writer import PdfFileWriter
-
-    writer, out = PdfFileWriter(), io.BytesIO()
-    attached = EmbeddedFileObject.from_file_data(writer, data=record)
-    embed_file(writer, FileSpec("record.json", embedded_data=attached))
-    writer.write(out)
-    return out.getvalue()
+    """A blank PDF to which this record is attached, as it is to a real statement; always the same bytes."""
+    objects = (
+        b"<</Type/Catalog/Pages 2 0 R/Names<</EmbeddedFiles<</Names[(record.json)3 0 R]>>>>>>",
+        b"<</Type/Pages/Kids[]/Count 0>>",
+        b"<</Type/Filespec/F(record.json)/EF<</F 4 0 R>>>>",
+        b"<</Type/EmbeddedFile/Length %d>>\nstream\n%s\nendstream" % (len(record), record),
+    )
+    out, table = b"%PDF-1.7\n", b"0000000000 65535 f \n"
+    for number, written in enumerate(objects, start=1):
+        table += b"%010d 00000 n \n" % len(out)
+        out += b"%d 0 obj\n%s\nendobj\n" % (number, written)
+    end = b"trailer\n<</Size 5/Root 1 0 R>>\nstartxref\n%d\n%%%%EOF\n" % len(out)
+    return out + b"xref\n0 5\n" + table + end
 
 
 def digest_of(data: bytes) -> str:
@@ -137,7 +139,7 @@ def worked_job() -> tuple[Log, receipt.Receipt, packet.Content]:
         shop=SHOP,
         at="2026-03-09T16:00:00Z",
         record=RECORD,
-        statement=STATEMENT,
+        statement=statement_with(canonical.canonical_bytes(RECORD)),
         photographs=PHOTOGRAPHS,
         entries=own,
         digests=log.digests,

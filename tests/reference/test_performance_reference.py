@@ -63,6 +63,14 @@ def test_equal_errors_lie_on_the_hull_of_the_curve(ratios: tuple[Array, Array]) 
     assert rate >= np.maximum(alarms[slope], 1 - found[slope]).min() - 0.05
 
 
+def test_equal_errors_with_pairs_that_are_only_counted(ratios: tuple[Array, Array]) -> None:
+    same, other = ratios
+    kept = np.concatenate([other, np.full(3000, -60.0)])
+    rate = performance.equal_error_rate(same, other, far=3000)
+    assert rate == pytest.approx(performance.equal_error_rate(same, kept), abs=1e-12)
+    assert rate < performance.equal_error_rate(same, other)
+
+
 def test_cross_entropy_at_even_odds_is_the_cost(ratios: tuple[Array, Array]) -> None:
     """Ramos and Gonzalez-Rodriguez, Forensic Sci. Int. 230, 156-169, 2013: at odds 1 it is Cllr."""
     at_one = performance.empirical_cross_entropy(*ratios, np.array([0.0]))

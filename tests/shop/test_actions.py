@@ -87,7 +87,7 @@ def test_out_weighed_and_in_again(at_bench: Job, at: dt.datetime, owner: Member)
     reading = bench.weigh_loose(stone, indications=["1.149", "1.148"], instrument=scale, at=at, by=owner)
     assert reading.examination == loose
     assert loose.setting == "loose"
-    with pytest.raises(NotPossibleNow, match="out of their settings"):
+    with pytest.raises(NotPossibleNow, match=r"a stone is out of its setting\. Set it first"):
         bench.finish_inspection(at_bench, against_instruction="all", at=at, by=owner)
     bench.reset_stone(stone, at=at, by=owner)
     loose.refresh_from_db()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.test import Client
 from django.urls import reverse
+from tests.shop import walk
 
 from samestone.shop.models import Instrument, Job, Mark, Member, Reading, Shop
 
@@ -116,6 +117,49 @@ def test_the_bench_by_its_forms(browser: Client, job: Job, owner: Member) -> Non
     browser.post("/job/1042/inspected/", {"against_instruction": "all as agreed"})
     browser.post("/job/1042/ready/")
     assert Job.objects.get().station == "ready"
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        (("11.49",), "Found 11.49 ct; expected 0.459 to 3.03 ct for a stone of this size. The decimal point seems"),
+        (("1.149", "1.149", "1.419"), "These differ by 0.270 ct. Read the odd one again."),
+        (("0", "1.149"), "0 ct cannot be; expected between 0.005 and 200 ct"),
+    ],
+)
+def test_a_loose_weight_that_cannot_be_is_refused_and_kept_on_the_page(
+    browser: Client, job: Job, owner: Member, typed: tuple[str, ...], says: str
+) -> None:
+    """6.67 to 6.71 by 4.10 mm, read at take-in: ct / (d^2 h) of gem's widest range gives 0.459 to 3.03 ct."""
+    stone = job.stones.get()
+    walk.examine(browser, stone, "take-in")
+    browser.post("/job/1042/finish-take-in/", {})
+    browser.post("/job/1042/hand-over/", {"number_read": "1042", "mark_seen": "yes", "to": "bench"})
+    browser.post(f"/stone/{stone.pk}/unset/")
+    weights = dict(zip(("first", "second", "third"), typed, strict=False))
+    answer = browser.post(
+        f"/stone/{stone.pk}/weigh/", {**weights, "instrument": Instrument.objects.get(kind="scale").pk}
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert says in page
+    assert all(f'value="{text}"' in page for text in typed)
+    assert not Reading.objects.filter(property="weight_ct").exists()
+
+
+@pytest.mark.parametrize(("cut", "code"), [("oval", 302), ("round brilliant", 422)])
+def test_a_long_stone_may_be_long_and_a_round_one_not(
+    browser: Client, job: Job, owner: Member, cut: str, code: int
+) -> None:
+    stone = job.stones.get()
+    stone.cut = cut
+    stone.save()
+    browser.post(f"/stone/{stone.pk}/examine/take-in/")
+    look = stone.examinations.get()
+    gauge = Instrument.objects.get(kind="gauge")
+    sizes = {"diameter_min_mm-0": "6.02", "diameter_max_mm-0": "9.11", "instrument": gauge.pk}
+    answer = browser.post(f"/examination/{look.pk}/diameter/", sizes)
+    assert answer.status_code == code
 
 
 def test_only_the_owner_enrols_people(browser: Client, goldsmith: Member) -> None:

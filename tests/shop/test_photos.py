@@ -18,8 +18,9 @@ from samestone import imaging
 from samestone.shop import ledger, vault
 from samestone.shop.examine import claws, cleaning, guide, photo_actions
 from samestone.shop.finding import begin_examination, finish_examination
+from samestone.shop.intake import paperwork
 from samestone.shop.life import NotPossibleNow
-from samestone.shop.models import Examination, Instrument, InstrumentCheck, Mark, Member, Photograph, Stone
+from samestone.shop.models import Examination, Instrument, InstrumentCheck, Job, Mark, Member, Photograph, Stone
 from samestone.shop.photograph import DoesNotCount, keep_photograph
 
 pytestmark = pytest.mark.django_db
@@ -91,6 +92,9 @@ def test_a_picture_that_proves_nothing_is_refused_and_can_be_kept_without_counti
     assert answer.status_code == 302
     row = Photograph.objects.get()
     assert not row.usable and says in row.reason.lower()
+    assert "data-taken" not in browser.get(f"/examination/{look.pk}/pictures/").content.decode(), "still to be taken"
+    browser.post(address, {"view": "face-up", "photograph": sent(picture("cleaned"))})
+    assert browser.get(f"/examination/{look.pk}/pictures/").content.decode().count("data-taken") == 1
     assert row.digest == hashlib.sha256(content).hexdigest()
 
 
@@ -245,12 +249,25 @@ def test_claw_widths_with_scale_and_the_record_of_earlier_visits(
         photo_actions.keep_claws(photo, [], scale=None, at=at, by=owner)
 
 
+def test_the_receipt_shows_the_stone_face_up_in_pictures_that_count(
+    job: Job, received: Examination, cleaned: Examination, owner: Member, at: dt.datetime
+) -> None:
+    blurred = changed("received", blur=14)
+    keep_photograph(received, blurred, view="as received", at=at, by=owner, must_count=False)
+    for look in (received, cleaned):
+        keep_photograph(look, changed("side", side=900 + look.pk), view="side", at=at, by=owner)
+    seal = {"receipt": "1", "qr": "1", "key": "1"}
+    shown = paperwork.receipt_sheet(job, seal=seal, at=at, by=owner)["pictures"]
+    assert [one["caption"] for one in shown] == ["as received", "face-up"]
+    assert [one["data"] for one in shown] == [picture("received"), picture("cleaned")]
+
+
 def test_an_ultraviolet_picture_keeps_lamp_and_distance_and_shows_the_caution(
     browser: Client, stone: Stone, owner: Member, at: dt.datetime
 ) -> None:
     look = begin_examination(stone, "take-in", at=at, by=owner)
     page = browser.get(f"/examination/{look.pk}/pictures/?view=uv").content.decode()
-    assert "skin" in page and "eyes" in page
+    assert "skin" in page and "eyes" in page and "long wave too: never look into the lamp" in page
     note = {"lamp": "long-wave lamp", "distance_mm": "50"}
     browser.post(f"/examination/{look.pk}/picture/", {"view": "uv", "photograph": sent(picture("uv")), **note})
     row = Photograph.objects.get()

@@ -124,7 +124,7 @@ from samestone.cli.compiling import announced
 def more(x):
     return x + 1
 
-with announced():
+with announced("a moment"):
     print(more(1), more(1.0))
 """
 
@@ -137,4 +137,4 @@ def test_compiling_is_announced_once_on_stderr_and_not_where_the_cache_serves(tm
         for _ in range(2)
     ]
     assert [run.stdout for run in runs] == ["2 2.0\n"] * 2
-    assert [run.stderr for run in runs] == [f"{SAID}\n", ""]
+    assert [run.stderr for run in runs] == [f"{SAID.format('a moment')}\n", ""]

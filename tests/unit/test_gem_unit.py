@@ -241,6 +241,9 @@ def test_the_strictest_stone_of_a_piece_decides() -> None:
 
 def test_uv_and_acid_carry_their_cautions() -> None:
     assert any("goggles" in text for text in care.cautions("uv"))
+    assert "long wave too: never look into the lamp" in care.cautions("uv")[0], (
+        "a 365 nm torch is bright to the eye as well"
+    )
     assert any("acid to water" in text for text in care.cautions("pickle"))
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +15,7 @@ from scipy.spatial import cKDTree
 from tests.unit.evidence_record import changed, drop, indicate
 
 from samestone import cli, evidence
+from samestone.cli.compiling import SAID
 from samestone.evidence.grid import FEW, GATE, STEPS, Grid, Lens
 from samestone.evidence.observable import Array
 
@@ -159,3 +163,31 @@ def test_search_and_next_at_the_command_line(tmp_path: Path, capsys: pytest.Capt
     (tmp_path / "bad.jsonl").write_text(lines[1] + "\n" + bad, encoding="utf-8")
     assert cli.main(["search", str(stray), "--among", str(tmp_path / "bad.jsonl")]) == 2
     assert "line 2" in capsys.readouterr().err
+
+
+SEARCH = """
+import sys
+from samestone import cli
+from samestone.evidence import grid
+
+grid.FEW = 50  # so that few records need what many do
+sys.exit(cli.main(sys.argv[1:]))
+"""
+
+
+def test_compiling_for_many_records_is_announced_on_stderr_alone_and_once_on_a_machine(tmp_path: Path) -> None:
+    values = stones(60, seed=3)
+    lines = [json.dumps({"id": f"E {k}", "record": written(v)}) for k, v in enumerate(values)]
+    (tmp_path / "stray.json").write_text(json.dumps(written(values[2])), encoding="utf-8")
+    place = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+
+    def said(among: int) -> tuple[int, str]:
+        (tmp_path / "among.jsonl").write_text("\n".join(lines[:among]), encoding="utf-8")
+        asked = ["search", str(tmp_path / "stray.json"), "--among", str(tmp_path / "among.jsonl"), "--json"]
+        command = [sys.executable, "-c", SEARCH, *asked]
+        run = subprocess.run(command, env=place, capture_output=True, text=True, check=True)
+        return json.loads(run.stdout)["of"], run.stderr
+
+    assert said(50) == (50, "")
+    assert said(60) == (60, f"{SAID.format('ten seconds')}\n")
+    assert said(60) == (60, "")

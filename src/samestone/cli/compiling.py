@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-SAID = "samestone: compiling once, about half a minute"
+SAID = "samestone: compiling once, about {}"
 
 
 @contextmanager
-def announced() -> Iterator[None]:
-    """While this lasts, the first code that is compiled and not taken from the cache is announced on stderr."""
+def announced(wait: str) -> Iterator[None]:
+    """While this lasts, the first code that is compiled and not taken from the cache is announced on stderr, with how
+    long all of it takes."""
     from numba.core import event
 
     class Announcer(event.Listener):  # type: ignore[misc,unused-ignore]
@@ -21,7 +22,7 @@ def announced() -> Iterator[None]:
         def on_start(self, event: Any) -> None:
             if not self.said:
                 self.said = True
-                print(SAID, file=sys.stderr, flush=True)
+                print(SAID.format(wait), file=sys.stderr, flush=True)
 
         def on_end(self, event: Any) -> None:
             """Nothing is left to be said."""

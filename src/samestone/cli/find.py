@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -90,6 +91,7 @@ def describe_next(found: tuple[find.NextExamination, ...], against: str) -> str:
 def run_search(arguments: argparse.Namespace) -> int:
     from samestone import evidence
     from samestone.cli import Refusal
+    from samestone.cli.compiling import announced
     from samestone.cli.records import read_record, records_among
 
     if not 0 < arguments.none < 1:
@@ -104,7 +106,8 @@ def run_search(arguments: argparse.Namespace) -> int:
         index.add(name, record)
     if not len(index):
         raise Refusal(f"{arguments.among}: found no record, expected at least one")
-    result = index.search(stray, arguments.limit, none=arguments.none)
+    with announced("ten seconds") if index.is_large else contextlib.nullcontext():
+        result = index.search(stray, arguments.limit, none=arguments.none)
     print(json.dumps(result.as_json(), indent=1, ensure_ascii=False) if arguments.json else describe_search(result))
     return 0
 

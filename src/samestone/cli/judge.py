@@ -140,7 +140,7 @@ def _compared_by_many(blocks: Iterator[Block], stock: int) -> Iterator[batch.Chu
     from samestone.cli.compiling import announced
 
     first, block = next(blocks)
-    with announced():  # compiled here, inherited by the processes
+    with announced("half a minute"):  # compiled here, inherited by the processes
         chunk = evidence.batch.compare_lines(block, first=first, stock=stock)
     yield chunk
     workers = min(len(os.sched_getaffinity(0)), 16)

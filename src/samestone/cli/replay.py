@@ -75,6 +75,8 @@ def _log_lines(apart: Sequence[str], logged: Sequence[Any]) -> Iterator[str]:
         yield f"✗ The log knows no verdict as the record has it on: {', '.join(name or 'the stone' for name in apart)}."
     elif logged:
         yield "✓ The log holds what the record says, verdict and pictures, as it was reached."
+    else:
+        yield "○ No log entry in this packet says that a verdict was reached: the record alone has it."
 
 
 def _verdict_lines(found: Sequence[Mapping[str, Any]], stones: int) -> Iterator[str]:

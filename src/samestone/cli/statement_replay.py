@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from samestone.custody import packet as packets
 
-_DAMAGED = (LookupError, ValueError, TypeError, AttributeError, ArithmeticError, RecursionError, zlib.error)
+_DAMAGED = (
+    LookupError, ValueError, TypeError, AttributeError, ArithmeticError, AssertionError, RecursionError, zlib.error,
+)  # fmt: skip
 """What the library raises on a damaged file besides its own errors."""
 STATEMENT, RECORD = "data/statement.pdf", "data/record.json"
 

@@ -1,6 +1,6 @@
 """The packet: everything about one job, with its proof, in one file that can be checked without us.
 
-docs/format/packet.md describes the file; ``verify_packet`` and the page inside each packet make the same checks.
+docs/format/packet.md describes the file; the page inside each packet makes the checks of ``verify_packet`` as well.
 """
 
 from __future__ import annotations

@@ -6,13 +6,15 @@ import base64
 import hashlib
 from importlib.resources import files
 
+_SCRIPTS = ("check.js", "statement.js", "page.js")
+
 
 def check_page() -> bytes:
     """The page with its style and script inside and a policy that allows these two, and pictures from memory, only."""
-    parts = {name: _source(f"check.{name}") for name in ("html", "css", "js")}
-    policy = f"default-src 'none'; style-src {_allow(parts['css'])}; script-src {_allow(parts['js'])}; img-src blob:"
-    page = parts["html"].replace("{{policy}}", policy)
-    return page.replace("{{style}}", parts["css"]).replace("{{script}}", parts["js"]).encode()
+    page, style = _source("check.html"), _source("check.css")
+    script = "\n".join(_source(name) for name in _SCRIPTS)
+    policy = f"default-src 'none'; style-src {_allow(style)}; script-src {_allow(script)}; img-src blob:"
+    return page.replace("{{policy}}", policy).replace("{{style}}", style).replace("{{script}}", script).encode()
 
 
 def _source(name: str) -> str:

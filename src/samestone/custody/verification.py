@@ -1,4 +1,4 @@
-"""Every check of a packet, one plain sentence each. The page inside the packet makes the same checks in a browser."""
+"""Every check of a packet, one plain sentence each. The page inside the packet makes them too, and two of `replay`."""
 
 from __future__ import annotations
 
@@ -279,7 +279,9 @@ def _given(receipt: Receipt | ShortReceipt, log: LogPart, files: Mapping[str, by
         raise NotChecked(f"Receipt {number}: the log holds another entry there, it was rewritten")
     if isinstance(receipt, Receipt):
         _given_state(receipt, log, fingerprint(files.get(PUBLIC_KEY, b"")))
-    return f"Receipt {number}: the log still holds the entry that this receipt was given for"
+    shown = any(entry.number == number for entry, *_ in log.entries)
+    unseen = "" if shown else "; what that entry says is not in this packet"
+    return f"Receipt {number}: the log still holds the entry that this receipt was given for{unseen}"
 
 
 def _given_state(receipt: Receipt, log: LogPart, key: str) -> None:

@@ -59,6 +59,11 @@ class Grid:
     def bytes(self) -> int:
         return int(self.codes.nbytes + self.names.nbytes + self.starts.nbytes)
 
+    @property
+    def is_large(self) -> bool:
+        """More stones than are all asked at once: what asks them is compiled, once on each machine."""
+        return self.count > FEW
+
     def add(self, values: Array, names: Names) -> None:
         """Add stones: values (n, k) in ct, mm, %, each with a number that no other stone has."""
         codes = np.rint(values / STEPS[list(self.columns)]).astype(np.int64)
@@ -109,7 +114,7 @@ class Grid:
     def near(self, point: Array, lens: Lens, gate: float = GATE) -> tuple[Names, Array]:
         """Numbers and squared distances of all stones within the gate around a measurement (k) in ct, mm, %."""
         limit = (math.sqrt(gate) + lens.blur) ** 2
-        if self.count <= FEW:
+        if not self.is_large:
             return self._near_of_all(point, lens, limit)
         from samestone.evidence.compiled_grid import gather
 
@@ -119,7 +124,7 @@ class Grid:
     def nearest(self, point: Array, lens: Lens, most: int, gate: float = GATE) -> tuple[Names, Array]:
         """The nearest stones within the gate, at most `most`, by distance; widening circles, so that few are asked."""
         limit = (math.sqrt(gate) + lens.blur) ** 2
-        if self.count <= FEW:
+        if not self.is_large:
             names, squared = self._near_of_all(point, lens, limit)
             order = np.argsort(squared, kind="stable")[:most]
             return names[order], squared[order]

@@ -79,12 +79,16 @@ def _pool(part: Array, whole: Array) -> Array:
     return np.repeat(np.array(parts) / np.array(wholes), sizes)
 
 
-def equal_error_rate(same: Array, other: Array) -> float:
-    """The rate at which a threshold errs equally often both ways, on the convex hull of its errors."""
-    calibrated = recalibrate(same, other)
+def equal_error_rate(same: Array, other: Array, *, far: int = 0) -> float:
+    """The rate at which a threshold errs equally often both ways, on the convex hull of its errors.
+
+    `far` more pairs of two stones lie below all others: they are counted, not kept.
+    """
+    calibrated = recalibrate(same, other, far=far)
     thresholds = np.unique(calibrated)
     missed = np.r_[np.searchsorted(np.sort(calibrated[: len(same)]), thresholds) / len(same), 1.0]
-    alarms = np.r_[1 - np.searchsorted(np.sort(calibrated[len(same) :]), thresholds) / len(other), 0.0]
+    above = len(other) - np.searchsorted(np.sort(calibrated[len(same) :]), thresholds)
+    alarms = np.r_[above / (len(other) + far), 0.0]
     at = int(np.argmax(missed >= alarms))
     if at == 0:
         return float(missed[0])

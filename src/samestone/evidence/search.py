@@ -139,6 +139,11 @@ class StrayIndex:
     def __contains__(self, name: object) -> bool:
         return name in self._numbers
 
+    @property
+    def is_large(self) -> bool:
+        """Whether a search needs code that is compiled, once on each machine."""
+        return any(shelf.grid.is_large for shelf in self._shelves.values())
+
     def add(self, name: str, examination: Examination) -> None:
         """Add a record, or put it in the place of the earlier one of the same name."""
         if name in self._numbers:

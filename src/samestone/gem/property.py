@@ -25,16 +25,17 @@ class Property:
 
 _INCH = (1 / 25.4, "it looks like inches; 1 inch is 25.4 mm")
 _POINT_LOST = (1000.0, "the decimal point seems to be missing")
+_POINT_OFF = (10.0, "the decimal point seems to be one place off")
 _GRAM = (0.2, "it looks like grams; 1 g is 5 ct")
 _POINTS = (100.0, "it looks like points; 100 points are 1 ct")
 
 PROPERTIES: Mapping[str, Property] = {
     p.name: p
     for p in (
-        Property("diameter_min_mm", "smallest diameter", "mm", 0.8, 40.0, 0.01, (_POINT_LOST, _INCH)),
-        Property("diameter_max_mm", "largest diameter", "mm", 0.8, 40.0, 0.01, (_POINT_LOST, _INCH)),
-        Property("depth_mm", "depth", "mm", 0.4, 30.0, 0.01, (_POINT_LOST, _INCH)),
-        Property("weight_ct", "weight", "ct", 0.002, 200.0, 0.001, (_POINT_LOST, _POINTS, _GRAM)),
+        Property("diameter_min_mm", "smallest diameter", "mm", 0.8, 40.0, 0.01, (_POINT_LOST, _POINT_OFF, _INCH)),
+        Property("diameter_max_mm", "largest diameter", "mm", 0.8, 40.0, 0.01, (_POINT_LOST, _POINT_OFF, _INCH)),
+        Property("depth_mm", "depth", "mm", 0.4, 30.0, 0.01, (_POINT_LOST, _POINT_OFF, _INCH)),
+        Property("weight_ct", "weight", "ct", 0.002, 200.0, 0.001, (_POINT_LOST, _POINTS, _POINT_OFF, _GRAM)),
         Property("table_percent", "table", "%", 40.0, 85.0, 1.0, ((0.01, "it looks like a fraction, not per cent"),)),
     )
 }

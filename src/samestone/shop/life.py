@@ -82,7 +82,10 @@ class State:
             places = " or ".join(station.value for station in Station if station in move.sources)
             return f"Cannot {move.words}: the job stands at “{self.station.value}”; it would have to be at “{places}”."
         if move.all_set and self.loose:
-            return f"Cannot {move.words}: {self.loose} stone(s) are out of their settings. Set them first."
+            out = (
+                "a stone is out of its setting. Set it" if self.loose == 1 else f"{self.loose} stones are out. Set them"
+            )
+            return f"Cannot {move.words}: {out} first."
         if move.loose < 0 and not self.loose:
             return f"Cannot {move.words}: no stone of this job is out of its setting."
         if move.express_only and not self.express:

@@ -1,6 +1,7 @@
 "use strict";
 // Checks a packet with what every browser has: WebCrypto and DecompressionStream. docs/format/packet.md in the source
 // describes each step. Nothing is fetched, nothing is sent, and text from the packet is only ever shown as text.
+// statement.js and page.js follow in the same script.
 
 const MOST_FILES = 2000, MOST_BYTES = 2 ** 30;
 const MANIFEST = "manifest-sha256.txt", TAG_MANIFEST = "tagmanifest-sha256.txt";
@@ -14,6 +15,7 @@ const NAME = /^[A-Za-z0-9_][A-Za-z0-9._ -]{0,120}(\/[A-Za-z0-9_][A-Za-z0-9._ -]{
 const MOMENT = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z$/;
 
 class NotSo extends Error {}
+class NotHere extends Error {} // what cannot be checked from this packet, and speaks neither for nor against it
 const refuse = (says) => { throw new NotSo(says); };
 const text = (bytes) => new TextDecoder("utf-8", { fatal: true, ignoreBOM: true }).decode(bytes);
 const bytesOf = (string) => new TextEncoder().encode(string);
@@ -41,8 +43,8 @@ function crc32(bytes) {
   return (sum ^ 0xffffffff) >>> 0;
 }
 
-async function inflate(packed, size) {
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+async function inflate(packed, size, how = "deflate-raw") {
+  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream(how));
   const reader = stream.getReader(), parts = [];
   let length = 0;
   for (let step = await reader.read(); !step.done; step = await reader.read()) {
@@ -214,7 +216,8 @@ async function checkReceipt(receipt, { log, key }) {
     for (const own of log.receipts) if (own.receipt.size === receipt.size) holds ||= await continues(receipt, own.consistency, log.head);
     if (!holds) refuse(`Receipt ${number}: the log before it is not the one that it was given from, it was rewritten`);
   }
-  return `Receipt ${number}: the log still holds the entry that this receipt was given for`;
+  const unseen = log.entries.some(({ entry }) => entry.number === number) ? "" : "; what that entry says is not in this packet";
+  return `Receipt ${number}: the log still holds the entry that this receipt was given for${unseen}`;
 }
 
 // ---- the checks, one sentence each -------------------------------------------------------------------------------
@@ -357,8 +360,9 @@ async function checkReceipts(log) {
 
 async function checkPacket({ files, wrapping }) {
   const checks = [], run = async (name, check) => {
-    try { checks.push({ name, holds: true, says: await check() }); } catch (error) {
-      checks.push({ name, holds: false, says: error instanceof NotSo ? error.message : `This could not be checked (${error.message})` });
+    try { checks.push({ name, is: "holds", says: await check() }); } catch (error) {
+      const said = error instanceof NotSo || error instanceof NotHere;
+      checks.push({ name, is: error instanceof NotHere ? "open" : "fails", says: said ? error.message : `This could not be checked (${error.message})` });
     }
   };
   const packet = { files, log: null, record: null, key: "", checks };
@@ -379,122 +383,8 @@ async function checkPacket({ files, wrapping }) {
     await run("tree", () => checkIncluded(packet.log));
     await run("named", () => checkNamed(packet.log, files));
     await run("receipts", () => checkReceipts(packet.log));
+    if (packet.record) await run("verdict", () => checkVerdict(packet.log, packet.record));
   }
+  await run("statement", () => checkStatement(files));
   return packet;
 }
-
-// ---- the page ----------------------------------------------------------------------------------------------------
-
-const at = (id) => document.getElementById(id);
-function make(tag, words, ...children) {
-  const node = document.createElement(tag);
-  if (words) node.textContent = words;
-  node.append(...children);
-  return node;
-}
-const plain = (key) => key.replace(/_/g, " ");
-
-function show(value) {
-  if (Array.isArray(value)) return value.every((item) => typeof item !== "object") ? make("span", value.join(" · ")) : make("ul", "", ...value.map((item) => make("li", "", show(item))));
-  if (value && typeof value === "object") return make("dl", "", ...Object.entries(value).flatMap(([key, item]) => [make("dt", plain(key)), make("dd", "", show(item))]));
-  return make("span", value === null ? "none" : value === true ? "yes" : value === false ? "no" : String(value));
-}
-
-function whose(files) {
-  const facts = new Map(new TextDecoder().decode(files.get("bag-info.txt")).split("\n").map((line) => line.split(": ")));
-  return ["Source-Organization", "External-Identifier", "Bagging-Date"].map((name) => facts.get(name)).filter(Boolean).join(" · ");
-}
-
-const folded = (title, value) => make("details", "", make("summary", title), show(value));
-
-let current = null, pictures = [];
-
-function showPacket(packet) {
-  current = packet;
-  const failed = packet.checks.filter((check) => !check.holds).length;
-  at("simulated").hidden = !(packet.record && packet.record.simulated === true);
-  at("whose").textContent = whose(packet.files);
-  at("bottom-line").className = failed ? "fails" : "holds";
-  at("bottom-line").textContent = failed ? `${failed} of ${packet.checks.length} checks do not hold` : "Everything inside this packet holds together";
-  at("meaning").textContent = failed
-    ? "The packet is damaged, or something in it was changed after the shop signed it. Keep this file as it is, and ask the shop for a fresh copy."
-    : "Nothing was changed since the key below signed it. Whether it is the shop’s key, only your paper can say.";
-  at("fingerprint").replaceChildren(...(packet.key ? inGroups(packet.key).split(" ") : ["cannot be read"]).map((group) => make("span", group)));
-  at("receipt").value = ""; at("receipt-says").textContent = ""; at("receipt-says").className = "";
-  at("checks").replaceChildren(...packet.checks.map((check) => {
-    const line = make("li", `${check.says}.`);
-    line.className = check.holds ? "holds" : "fails";
-    return line;
-  }));
-  showPictures(packet);
-  at("log").replaceChildren(...(packet.log ? packet.log.entries : []).map(({ entry, payload }) =>
-    make("li", "", make("strong", plain(entry.kind)), " ", make("time", entry.at.slice(0, 16).replace("T", " ")), folded(`entry ${entry.number}`, payload))));
-  at("record").replaceChildren(...Object.entries(packet.record || {}).map(([key, value]) =>
-    value && typeof value === "object" ? folded(plain(key), value) : make("dl", "", make("dt", plain(key)), make("dd", "", show(value)))));
-  at("result").hidden = false;
-  at("bottom-line").focus();
-}
-
-function showPictures({ files, record }) {
-  pictures.forEach((url) => URL.revokeObjectURL(url));
-  const kinds = { jpg: "image/jpeg", jpeg: "image/jpeg", png: "image/png", webp: "image/webp" };
-  const captions = new Map((record && Array.isArray(record.photographs) ? record.photographs : []).filter(Boolean).map((item) => [item.name, item.caption]));
-  const order = [...captions.keys()].map((short) => `data/photographs/${short}`), figures = [];
-  pictures = [];
-  for (const name of new Set([...order, ...[...files.keys()].sort()].filter((key) => key.startsWith("data/photographs/") && files.has(key)))) {
-    const short = name.split("/").pop(), kind = kinds[short.split(".").pop().toLowerCase()];
-    if (!kind) continue;
-    const image = document.createElement("img");
-    image.src = URL.createObjectURL(new Blob([files.get(name)], { type: kind }));
-    image.alt = captions.get(short) || short;
-    pictures.push(image.src);
-    figures.push(make("figure", "", image, make("figcaption", captions.get(short) || short)));
-  }
-  at("pictures-part").hidden = figures.length === 0;
-  at("pictures").replaceChildren(...figures);
-}
-
-async function take(read) {
-  at("refusal").hidden = true;
-  at("result").hidden = true;
-  at("progress").textContent = "Reading and checking …";
-  try { showPacket(await checkPacket(await read())); } catch (error) {
-    at("refusal").textContent = `This cannot be read as a packet: ${error.message}.`;
-    at("refusal").hidden = false;
-  }
-  at("progress").textContent = "";
-}
-
-async function fromZip(file) {
-  if (file.size > MOST_BYTES) refuse("it is larger than any packet");
-  const { files, wrapping } = await readZip(new Uint8Array(await file.arrayBuffer()));
-  return { files: inFolder(files), wrapping };
-}
-
-async function fromFolder(list) {
-  const files = new Map();
-  if (list.length > MOST_FILES) refuse("it has more files than any packet");
-  for (const file of list) files.set(file.webkitRelativePath, new Uint8Array(await file.arrayBuffer()));
-  return { files: inFolder(files), wrapping: "" };
-}
-
-at("zip").addEventListener("change", (event) => { if (event.target.files.length) take(() => fromZip(event.target.files[0])); });
-at("folder").addEventListener("change", (event) => { if (event.target.files.length) take(() => fromFolder([...event.target.files])); });
-addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
-addEventListener("dragleave", () => document.body.classList.remove("over"));
-addEventListener("drop", (event) => {
-  event.preventDefault();
-  document.body.classList.remove("over");
-  if (event.dataTransfer.files.length) take(() => fromZip(event.dataTransfer.files[0]));
-});
-at("receipt-form").addEventListener("submit", async (event) => {
-  event.preventDefault();
-  const says = at("receipt-says");
-  try {
-    says.textContent = `${await checkReceipt(await readReceipt(at("receipt").value), current)}.`;
-    says.className = "holds";
-  } catch (error) {
-    says.textContent = `${error.message}.`;
-    says.className = "fails";
-  }
-});

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 from django import forms
 
-from samestone.shop import agreement
+from samestone.shop import agreement, plausible
 from samestone.shop.care import materials, treatments
 from samestone.shop.field import DecimalText
-from samestone.shop.models import Instrument, Member
+from samestone.shop.models import Instrument, Member, Stone
 from samestone.shop.tool import ToolField
 
 PLACES = ("safe", "bench", "counter", "setter's bench", "out for work")
 MARK_SEEN = ("yes", "no", "could not look")
+_WEIGHINGS = ("first", "second", "third")
 
 
 class HandOverForm(forms.Form):
@@ -48,13 +50,28 @@ class LooseWeightForm(forms.Form):
     instrument = ToolField(label="Scale", empty_label=None)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, stone: Stone | None = None, sizes: Mapping[str, Sequence[str]] | None = None, **kwargs: Any
+    ) -> None:
+        """`sizes`: what was measured of the stone, as indications by property; a weight that cannot be is refused."""
         super().__init__(*args, **kwargs)
+        self.stone, self.sizes = stone, sizes or {}
         cast("ToolField", self.fields["instrument"]).offer(Instrument.objects.filter(kind="scale"))
 
     @property
     def indications(self) -> list[str]:
-        return [self.cleaned_data[name] for name in ("first", "second", "third") if self.cleaned_data[name]]
+        return [text for name in _WEIGHINGS if (text := self.cleaned_data.get(name))]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if self.stone is None or self.errors:
+            return cleaned
+        weight, cut = {"weight_ct": self.indications}, self.stone.cut
+        alone = plausible.slips(weight, cut=cut)
+        for slip in alone or plausible.slips(weight, cut=cut, beside=self.sizes):
+            stop = "" if alone else " If the scale says so again, stop: it may be another stone."
+            self.add_error(None, slip.words + stop)
+        return cleaned
 
 
 class TurnedOutForm(forms.Form):

@@ -64,7 +64,10 @@ def unset_stone(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
-    stone, form = get_object_or_404(Stone, pk=pk), forms.LooseWeightForm(request.POST)
+    stone = get_object_or_404(Stone, pk=pk)
+    kept_back = blindness.is_kept_back(stone.job, signed_in(request))
+    sizes = {} if kept_back else queries.sizes_at_take_in(stone)
+    form = forms.LooseWeightForm(request.POST, stone=stone, sizes=sizes, auto_id=f"id_{stone.pk}_%s")
     if not form.is_valid():
         return _bench(request, stone.job, weigh=form)
     return _try(
@@ -167,7 +170,9 @@ def count_evening(request: HttpRequest) -> HttpResponse:
     return render(request, "bench/evening_count.html", page)
 
 
-def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
+def _bench(
+    request: HttpRequest, job: Job, *, weigh: forms.LooseWeightForm | None = None, **filled: Any
+) -> HttpResponse:
     warnings, open_news = care.bench_warnings(job), queries.open_news(job)
     hand_over = forms.HandOverForm(initial={"to": "bench" if job.station == Station.EXAMINED.value else "safe"})
     if open_news:  # it stands first, and must be seen first
@@ -175,7 +180,13 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
     page = {
         "job": job,
         "stones": [
-            {"stone": one.stone, "weights": one.weights, "damage": one.damage, "form": _turned_out_form(one.stone)}
+            {
+                "stone": one.stone,
+                "weights": one.weights,
+                "damage": one.damage,
+                "form": _turned_out_form(one.stone),
+                "weigh": weigh if weigh and weigh.stone == one.stone else _weigh_form(one.stone),
+            }
             for one in queries.stones_of(job)
         ],
         "places": row.position_map(job.stones),
@@ -193,13 +204,16 @@ def _bench(request: HttpRequest, job: Job, **filled: Any) -> HttpResponse:
         "kept_back": blindness.is_kept_back(job, signed_in(request)),
         "at_bench": job.station == Station.BENCH.value,
         "hand_over": hand_over,
-        "weigh": forms.LooseWeightForm(initial={"once": uuid.uuid4()}),
         "news": forms.NewsForm(),
         "answer": forms.AnswerForm(),
         "inspection": forms.InspectionForm(),
         **filled,
     }
-    return render(request, "bench/bench.html", page, status=422 if filled else 200)
+    return render(request, "bench/bench.html", page, status=422 if filled or weigh else 200)
+
+
+def _weigh_form(stone: Stone) -> forms.LooseWeightForm:
+    return forms.LooseWeightForm(stone=stone, initial={"once": uuid.uuid4()}, auto_id=f"id_{stone.pk}_%s")
 
 
 def _turned_out_form(stone: Stone) -> forms.TurnedOutForm:

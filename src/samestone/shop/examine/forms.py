@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
 
-from samestone.gem import PROPERTIES, check_values
-from samestone.metrology import Problem
+from samestone.gem import PROPERTIES
+from samestone.shop import plausible
 from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
 from samestone.shop.instrument import CAMERAS, same_instrument
@@ -17,9 +16,6 @@ from samestone.shop.photograph import VIEWS
 from samestone.shop.tool import ToolField
 
 TURNS = 3
-# Three looks at one thing differ by less than this; more is a slip (common practice, no source).
-_WIDEST_SPREAD = Decimal("0.03")
-_SPREAD_FLOOR = {"mm": Decimal("0.10"), "ct": Decimal("0.01"), "%": Decimal("2")}
 
 
 def words(*choices: str) -> list[tuple[str, str]]:
@@ -88,45 +84,15 @@ class ReadingsForm(forms.Form):
         for what in self.question.whats:
             if what not in typed and what not in self.missing:
                 self.add_error(f"{what}-0", f"Type the {PROPERTIES[what].label}, or tap “could not look”.")
-        for what, texts in typed.items():
-            self._refuse_what_cannot_be(what, texts)
         if not self.errors:
-            self._refuse_what_does_not_fit(typed)
+            self._refuse_slips(typed)
         return cleaned
 
-    def _refuse_what_cannot_be(self, what: str, texts: list[str]) -> None:
-        for turn, text in enumerate(texts):
-            for problem in check_values({what: float(text)}):
-                self.add_error(
-                    f"{what}-{turn}", f"Found {problem.found}; expected {problem.expected}. {_says(problem)}"
-                )
-                return
-        numbers = [Decimal(text) for text in texts]
-        spread, floor = max(numbers) - min(numbers), _SPREAD_FLOOR[PROPERTIES[what].unit]
-        if spread > max(floor, max(numbers) * _WIDEST_SPREAD):
-            unit = PROPERTIES[what].unit
-            self.add_error(f"{what}-0", f"These differ by {spread} {unit}. Read the odd one again.")
-
-    def _refuse_what_does_not_fit(self, typed: dict[str, list[str]]) -> None:
+    def _refuse_slips(self, typed: dict[str, list[str]]) -> None:
         """Against the other readings of this same examination, never against an earlier one."""
-        means = {
-            row.property: _mean(row.indications)
-            for row in self.examination.readings.current()
-            if row.property in PROPERTIES
-        }
-        means |= {what: _mean(texts) for what, texts in typed.items()}
-        for problem in check_values(means):
-            where = problem.field if problem.field in typed else next(iter(typed))
-            self.add_error(f"{where}-0", f"Found {problem.found}; expected {problem.expected}. {_says(problem)}")
-
-
-def _mean(texts: list[str]) -> float:
-    return sum(map(float, texts)) / len(texts)
-
-
-def _says(problem: Problem) -> str:
-    text = problem.remedy
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+        beside = {row.property: list(row.indications) for row in self.examination.readings.current()}
+        for slip in plausible.slips(typed, cut=self.examination.stone.cut, beside=beside):
+            self.add_error(f"{slip.what}-{slip.turn}", slip.words)
 
 
 class UvForm(forms.Form):

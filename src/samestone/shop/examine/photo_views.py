@@ -30,15 +30,26 @@ LARGEST_FRAME = 600_000
 def picture_page(request: HttpRequest, examination: Examination) -> dict[str, Any]:
     """What the page of pictures shows: the views as a list to fill, the one to take next, what was taken."""
     taken = queries.pictures(examination)
+    in_doubt = doubts(taken)
     received = examination.occasion == Examination.Occasion.RECEIVED
     views = _AS_RECEIVED if received else tuple(view for view in VIEWS if view != "as received")
-    done = {row.view for row in taken}
+    # A view is taken by a picture that counts; one that does not leaves it to be taken again.
+    done = {row.view: row for row in taken if row.usable and row.pk not in in_doubt}
     following = next((view for view in (views[0], "side") if view not in done), views[2])
     chosen = request.GET.get("view")
-    form, in_doubt = PictureForm(), doubts(taken)
+    form = PictureForm()
     return {
         "pictures": [{"photo": row, "doubt": in_doubt.get(row.pk, "")} for row in taken],
-        "views": [{"name": view, "taken": view in done, "usual": not received and view in _USUAL} for view in views],
+        "views": [
+            {
+                "name": view,
+                "label": view.replace("uv", "UV"),
+                "taken": done.get(view),
+                "usual": not received and view in _USUAL,
+            }
+            for view in views
+        ],
+        "received": received,
         "view": chosen if chosen in views else following,
         "cautions_uv": () if received else care.cautions("uv"),
         "lamps": Instrument.objects.filter(kind="uv lamp", retired_at=None).order_by("pk"),

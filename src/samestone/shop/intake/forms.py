@@ -29,7 +29,9 @@ def choices(*words: str) -> list[tuple[str, str]]:
 
 
 class NewJobForm(forms.Form):
-    name = forms.CharField(label="Client", max_length=120, required=False)
+    name = forms.CharField(
+        label="Client", max_length=120, required=False, widget=forms.TextInput(attrs={"autofocus": True})
+    )
     phone = forms.CharField(label="Phone", max_length=60, required=False)
     email = forms.EmailField(label="E-mail", required=False)
     envelope = forms.CharField(label="Envelope number", max_length=20)

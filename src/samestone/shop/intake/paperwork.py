@@ -11,8 +11,7 @@ from samestone import paper
 from samestone.shop import agreement, drawing, ledger, vault, wording
 from samestone.shop.intake import queries
 from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
-
-PICTURES = 2
+from samestone.shop.photo_reading import FACE_UP
 
 
 class NotReadyForPaper(Exception):
@@ -131,10 +130,12 @@ def _not_seen(job: Job) -> list[str]:
 
 
 def _pictures(job: Job) -> list[Photograph]:
-    """The newest face-up pictures of the take-in, as received and cleaned."""
-    received = queries.photographs(job, Examination.Occasion.RECEIVED)
-    cleaned = queries.photographs(job, Examination.Occasion.TAKE_IN)
-    return [*received[-1:], *cleaned[:1]][:PICTURES]
+    """The newest pictures of the take-in that count, as received and cleaned; face-up ones before any other view."""
+    found = []
+    for occasion in (Examination.Occasion.RECEIVED, Examination.Occasion.TAKE_IN):
+        usable = [photo for photo in queries.photographs(job, occasion) if photo.usable]
+        found += sorted(usable, key=lambda photo: photo.view in FACE_UP)[-1:]
+    return found
 
 
 def _picture(photo: Photograph) -> dict[str, Any]:

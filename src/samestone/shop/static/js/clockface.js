@@ -66,6 +66,7 @@ function take(event) {
 if (svg && form) {
   keepChosen();
   svg.addEventListener("pointerdown", take);
+  svg.addEventListener("mousedown", (event) => event.preventDefault()); // the words keep the keyboard
   form.addEventListener("submit", (event) => {
     if (form.elements.namedItem("angle_deg").value) {
       const { category, kind } = chosen().dataset;

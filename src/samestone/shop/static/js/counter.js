@@ -25,7 +25,7 @@ function tellClient() {
 // What is typed is kept until it has been sent: a power cut or a closed window loses nothing.
 const drafts = {
   key: `draft:${location.pathname}`,
-  fields: () => [...document.querySelectorAll("main form [name]:not([type=hidden]):not([type=password]):not([type=file]):not(button)")],
+  fields: () => [...document.querySelectorAll("main form [name]:not([type=hidden]):not([type=password]):not([type=file]):not([data-not-kept]):not(button)")],
   save() {
     const kept = {};
     for (const field of drafts.fields()) {
@@ -35,17 +35,35 @@ const drafts = {
     }
     localStorage.setItem(drafts.key, JSON.stringify(kept));
   },
+  // Whether words came back that the page itself did not show.
   restore() {
+    let cameBack = false;
     const kept = JSON.parse(localStorage.getItem(drafts.key) || "{}");
     for (const field of drafts.fields()) {
       const value = kept[field.name];
       if (value === undefined) continue;
       if (Array.isArray(value)) field.checked = value.includes(field.value);
-      else if (!field.value || field.value === field.defaultValue) field.value = value;
+      else if (field.value !== value && (!field.value || field.value === field.defaultValue)) {
+        field.value = value;
+        cameBack = true;
+      }
     }
+    return cameBack;
   },
   forget: (key) => localStorage.removeItem(key),
 };
+
+// What came back may belong to someone who has left: one tap and the page is empty again.
+function offerEmpty() {
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: "Start empty" });
+  button.addEventListener("click", () => {
+    drafts.forget(drafts.key);
+    location.replace(location.href);
+  });
+  const line = Object.assign(document.createElement("p"), { className: "help", textContent: "Typed before, not sent yet. " });
+  line.append(button);
+  document.querySelector("main h1")?.after(line);
+}
 
 function start() {
   if (root.classList.contains("covered")) cover(true);
@@ -63,11 +81,14 @@ function start() {
   const recorded = document.querySelector(".question-page > .recorded");
   if (recorded) new ResizeObserver(() => root.style.setProperty("--recorded", `${recorded.offsetHeight}px`)).observe(recorded);
 
+  const step = recorded?.querySelector(".ladder .now"); // on a phone the steps are one row that moves sideways
+  if (step) step.parentElement.scrollLeft = step.offsetLeft - (step.parentElement.clientWidth - step.offsetWidth) / 2;
+
   const sent = sessionStorage.getItem("sent");
   if (sent && !document.querySelector(".error")) drafts.forget(sent);
   sessionStorage.removeItem("sent");
   if (!document.querySelector(".narrow input[type=password]")) {
-    drafts.restore();
+    if (drafts.restore()) offerEmpty();
     document.querySelector("main").addEventListener("input", drafts.save);
   }
   addEventListener("submit", (event) => {

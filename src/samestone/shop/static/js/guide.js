@@ -55,7 +55,7 @@ function show(box, read) {
     else if (meter) meter.value = value;
     else row.querySelector("output").textContent = value === null ? "–" : `${row.dataset.meter === "lean_deg" ? value.toFixed(1) : Math.abs(value)}°${turning(row.dataset.meter, value)}`;
   }
-  box.querySelector("[data-guide-says]").textContent = read.says || (read.good ? "Good." : "");
+  box.querySelector("[data-guide-says]").textContent = read.good ? `Good.${read.says ? ` Better still: ${read.says}` : ""}` : read.says;
   box.classList.toggle("good", read.good);
 }
 
