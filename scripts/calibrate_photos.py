@@ -29,6 +29,8 @@ SHARED = (1.9, 4.0)
 FIT_MARGIN = 1.5  # free pairs of two stones that can be laid on each other are few: learn on somewhat less sure ones
 LINES = {"inclusions": ("evidence", "likeness", "shared", "lone"), "facets": ("consistent", "edge_gap")}
 CLEANING = (("V6", "V4"), ("V1", "V2"))
+UNCOPIED = ("other", "twin")
+CLEAN = ("V2", "V4")
 SEED = 5
 
 
@@ -219,7 +221,6 @@ def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """How good the shipped calibration is on these pairs, per protocol."""
-    from samestone.evidence.performance import cllr
     from samestone.evidence.photographs import combine_scores, shipped_calibration
     from samestone.imaging.protocol import FREE_MARGIN
 
@@ -229,19 +230,28 @@ def judge_rows(rows: list[dict[str, Any]]) -> dict[str, Any]:
         some = [r for r in all_of if r["usable"] and is_evidence(r, FREE_MARGIN)]
         kind = np.array([r["pair"][4] for r in some])
         value = np.array([combine_scores(r, shipped_calibration()[protocol])[0] for r in some])
-        same, apart = value[kind == "same"], value[kind != "same"]
+        same, apart, uncopied = (value[kinds] for kinds in (kind == "same", kind != "same", np.isin(kind, UNCOPIED)))
+        clean = value[(kind == "same") & np.array([r["pair"][1] in CLEAN for r in some])]
         turns = [r for r in rows if r["usable"] and r["protocol"] == protocol and r["pair"][4] == "same"]
         figures[protocol] = {
             "pairs of one stone": [len(same), sum(r["pair"][4] == "same" for r in all_of)],
             "pairs of two stones": [len(apart), sum(r["pair"][4] != "same" for r in all_of)],
-            "cllr": round(cllr(same, apart), 4),
-            "eer": round(equal_error(same, apart), 4),
+            "cllr, eer": costs(same, apart),
+            "cllr, eer without clones": costs(same, uncopied),
+            "cllr, eer without clones, clean both times": costs(clean, uncopied),
             "same below 1": int((same < 0).sum()),
             "unrelated above 1, above 10": [int((value[kind == "other"] > t).sum()) for t in (0, 1)],
             "worst twin, worst clone": [round(float(value[kind == k].max(initial=-9)), 2) for k in ("twin", "clone")],
             "turns": {f"{u}-{v}": turn_figures(turns, u, v) for u, v in SAME if protocol_of(u) == protocol},
         }
     return figures
+
+
+def costs(same: Any, apart: Any) -> list[float]:
+    """Cost in bits and equal error rate; nothing where one kind of pair is missing."""
+    from samestone.evidence.performance import cllr
+
+    return [round(cllr(same, apart), 4), round(equal_error(same, apart), 4)] if len(same) and len(apart) else []
 
 
 def turn_figures(rows: list[dict[str, Any]], u: str, v: str) -> str:

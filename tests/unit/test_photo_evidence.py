@@ -104,7 +104,7 @@ def test_a_shop_s_own_calibration_names_its_stones_and_its_method(
 
     def pair(same: bool) -> SimpleNamespace:
         mark, facet = ((0.7, 0.5) if same else (0.1, 0.1)) + rng.normal(0, 0.15, 2)
-        marks = {"likeness": mark, "shared": 4.0, "lone": 2.0}
+        marks = {"likeness": mark, "shared": 4.0, "lone": 2.0, "evidence": 8 * (mark - 0.4)}
         return SimpleNamespace(inclusion_scores=marks, facet_scores={"consistent": facet, "edge_gap": facet})
 
     pairs = [(pair(same), same) for same in [True] * 30 + [False] * 60]
