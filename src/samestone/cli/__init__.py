@@ -15,6 +15,9 @@ from collections.abc import Sequence
 
 from samestone import __version__
 
+# Two pictures are worked on side by side; the linear algebra library's own threads would only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 GROUPS = ("judge", "find", "custody", "replay", "counter", "gem", "metrology", "photo")
 
 

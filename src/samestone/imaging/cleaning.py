@@ -21,7 +21,7 @@ from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
-SURE = {DIRT: 0.65, NATURAL: 0.7}  # from here on it is said outright
+SURE = {DIRT: 0.6, NATURAL: 0.7}  # from here on it is said outright
 SHOWN = 0.3
 MARGIN, PLAIN = 4.0, 6.0
 SHARED = 0.1
