@@ -63,7 +63,7 @@ def pack_picture(job: tuple[str, dict[str, Any]]) -> Packed | None:
         return None
     mask = np.ascontiguousarray(cut_out(open_mask(path.with_suffix(".png")), study.stone))
     known = {name: job[1][name] for name in ("stone", "of", "view", "picture", "rotation_deg", "lamp")}
-    known |= {"axis": mirror_axis_deg(study.view.rows["edge"]), "fold": study.view.fold}
+    known |= {"axis": mirror_axis_deg(study.view.edge_rows), "fold": study.view.fold}
     view = cv2.imencode(".jpg", cut_out(study.photo.grey, study.stone), [cv2.IMWRITE_JPEG_QUALITY, 80])[1]
     return view.ravel(), cv2.imencode(".png", mask & 0xE0)[1].ravel(), known
 

@@ -59,7 +59,7 @@ def test_the_look_alike_is_not(photo: Callable[[str], Photo]) -> None:
     ("name", "scores"),
     [
         ("pickup", {"likeness": 0.8060, "shared": 4.3860, "lone": 2.8372, "evidence": 8.0, "edge_gap": 0.5345}),
-        ("lookalike", {"likeness": 0.0099, "shared": 0.4944, "lone": 4.8958, "evidence": -8.0, "edge_gap": 0.0524}),
+        ("lookalike", {"likeness": 0.0099, "shared": 0.4927, "lone": 4.8958, "evidence": -8.0, "edge_gap": 0.0524}),
     ],
 )
 def test_other_numbers_have_another_method_s_name(

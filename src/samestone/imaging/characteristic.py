@@ -57,7 +57,7 @@ def network_inputs(view: View) -> Plane:
     inside = disc(0.97)
     level = (view.light - view.light[inside].mean()) / 1.5
     light_half = cv2.resize(view.light, (HALF, HALF), interpolation=cv2.INTER_AREA)
-    darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(view.rows["edge"]), view.fold)
+    darker, brighter = symmetry_breaks(light_half, mirror_axis_deg(view.edge_rows), view.fold)
     rows, columns = np.mgrid[0:HALF, 0:HALF].astype(np.float32)
     radius = np.hypot(columns - (HALF - 1) / 2, rows - (HALF - 1) / 2) / np.float32(GIRDLE / 2)
     planes = [

@@ -80,7 +80,7 @@ def is_reliable(margin: float, shared: float) -> bool:
 def _studied(photo: Photo) -> Study:
     study = Study(photo)
     if study.usable:
-        _ = study.maps, study.view.rows, study.view.detail_half
+        _ = study.pattern.mark_rows, study.view.detail_half
     return study
 
 

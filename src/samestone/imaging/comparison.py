@@ -81,7 +81,7 @@ def _studied(photo: Photo) -> Study:
     """A study with its costly parts done, so that two can be done side by side."""
     study = Study(photo)
     if study.usable:
-        _ = study.marks, study.view.rows, study.view.detail_half
+        _ = study.marks, study.pattern.mark_rows, study.view.detail_half
     return study
 
 

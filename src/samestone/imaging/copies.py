@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from samestone.imaging.registration import PATCH as PATCH_PX
 from samestone.imaging.registration import Registration, match_patches, patch_likeness, propose_turns
 from samestone.imaging.study import Study
-from samestone.imaging.view import TURNS, Plane, View, correlate_turns, disc, turned
+from samestone.imaging.view import TURNS, Plane, View, correlate_turns, disc, polar, turned
 
 STEP = 360 / TURNS
 SAME_TURN_DEG = 0.04
@@ -85,9 +85,9 @@ def _framing(study: Study) -> tuple[float, float, float]:
 def is_mirrored(a: View, b: View, registration: Registration) -> bool:
     """Whether A's mirror image fits B clearly better than A does."""
     mirror = View(np.ascontiguousarray(a.light[::-1]))
-    curve = sum(correlate_turns(mirror.rows[name], b.rows[name]) for name in ("edge", "spot"))
+    curve = correlate_turns(mirror.edge_rows, b.edge_rows) + correlate_turns(polar(mirror.spot), polar(b.spot))
     direct = _best_likeness(a, b, [registration.rotation_deg])
-    return _best_likeness(mirror, b, propose_turns(np.asarray(curve), 8)[:8]) > direct + MIRROR_GAIN
+    return _best_likeness(mirror, b, propose_turns(curve, 8)[:8]) > direct + MIRROR_GAIN
 
 
 def _best_likeness(a: View, b: View, angles: list[float]) -> float:

@@ -108,7 +108,7 @@ def _turn(study: Study, reference: Photo) -> float | None:
     if then is None:
         return None
     fold = study.view.fold
-    curve = correlate_turns(study.view.rows["edge"], then).reshape(fold, TURNS // fold).sum(axis=0)
+    curve = correlate_turns(study.view.edge_rows, then).reshape(fold, TURNS // fold).sum(axis=0)
     whole = 360 / fold
     return float((np.argmax(curve) * STEP + whole / 2) % whole - whole / 2)
 
@@ -117,4 +117,4 @@ def _turn(study: Study, reference: Photo) -> float | None:
 def _facets(photo: Photo) -> Plane | None:
     """The polar map of an earlier picture's facet edges; None without a stone in it."""
     study = Study(photo)
-    return study.view.rows["edge"] if study.usable else None
+    return study.view.edge_rows if study.usable else None

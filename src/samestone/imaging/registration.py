@@ -9,6 +9,7 @@ them says how much the answer is worth.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -23,6 +24,8 @@ from samestone.imaging.view import (
     View,
     correlate_turns,
     disc,
+    enlarged,
+    polar,
     turned,
 )
 
@@ -39,6 +42,11 @@ class Pattern:
 
     view: View
     marks: Plane
+
+    @cached_property
+    def mark_rows(self) -> Plane:
+        """The marks as polar rows."""
+        return polar(enlarged(self.marks))
 
 
 @dataclass(frozen=True)
@@ -64,9 +72,9 @@ EDGE, MARKS = 38.0, 22.0
 
 def register(a: Pattern, b: Pattern) -> Registration:
     """Find the turn of A onto B; the margin is the winner's log-odds less those of the best other candidate."""
-    curves = {name: correlate_turns(a.view.rows[name], b.view.rows[name]) for name in a.view.rows}
-    angles = propose_turns(curves["edge"] + 0.5 * curves["detail"] + curves["spot"], b.view.fold)
-    edges = [_near(curves["edge"], angle) for angle in angles]
+    curve = correlate_turns(a.view.edge_rows, b.view.edge_rows)
+    angles = propose_turns(EDGE * curve + MARKS * correlate_turns(a.mark_rows, b.mark_rows), b.view.fold)
+    edges = [_near(curve, angle) for angle in angles]
     marks = [mark_likeness(turned(a.marks, angle), b.marks) for angle in angles]
     odds = [EDGE * edge + MARKS * mark for edge, mark in zip(edges, marks, strict=True)]
     k = int(np.argmax(odds))

@@ -101,14 +101,14 @@ class View:
         return strongest
 
     @cached_property
-    def rows(self) -> dict[str, Plane]:
-        """Polar maps of the channels."""
-        return {name: polar(getattr(self, name)) for name in ("edge", "detail", "spot")}
+    def edge_rows(self) -> Plane:
+        """The edges as polar rows."""
+        return polar(self.edge)
 
     @cached_property
     def fold(self) -> int:
         """The cut's rotational symmetry."""
-        return symmetry_fold(self.rows["edge"])
+        return symmetry_fold(self.edge_rows)
 
     @cached_property
     def detail_half(self) -> Plane:
