@@ -300,6 +300,7 @@ def test_cover_and_dark(page: Page) -> None:
 
 def test_what_was_typed_for_someone_who_left_goes_with_one_tap(page: Page) -> None:
     page.goto("/take-in/")
+    expect(page.locator("[name=name]")).to_be_focused()
     page.keyboard.type("Someone Else")
     page.reload()
     expect(page.locator("[name=name]")).to_have_value("Someone Else")
