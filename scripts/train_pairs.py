@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from scripts.darkroom import Darkroom, Data, average_precision, begin, learn, parse, place_loss, see, split
 
+from samestone.imaging.pair import PER_PLACE
+
 CLEANING = {("V6", "V4"): 0.55, ("V1", "V2"): 0.3, ("V4", "V5"): 0.1, ("V2", "V3"): 0.05}
 COMPARED = {("V4", "V5"): 0.3, ("V6", "V5"): 0.25, ("V2", "V3"): 0.15, ("V1", "V3"): 0.15, ("V1", "V2"): 0.15}
 KINDS = {"cleaned": 0.35, "same": 0.25, "clone": 0.2, "turned": 0.15, "other": 0.05}
@@ -25,7 +27,6 @@ BATCH = 16
 PLANES = 22
 OUTPUTS = 4  # natural in A, dirt in A, natural in B, evidence
 EVIDENCE = 3
-PER_PIXEL = 1 / 500  # the evidence of a pair is the sum over its places, in these natural-logarithm odds
 SHARE = 0.05  # of the verdict on whole pairs in the loss, beside that on places
 
 
@@ -84,7 +85,7 @@ def lay(torch: Any, room: Darkroom, data: Data, pairs: list[Pair], *, vary: bool
 
 def evidence(room: Darkroom, logits: Any) -> Any:
     """Natural-logarithm odds for one stone, per pair."""
-    return (logits[:, EVIDENCE].float() * room.half_inside).sum((1, 2)) * PER_PIXEL
+    return (logits[:, EVIDENCE].float() * room.half_inside).sum((1, 2)) * PER_PLACE
 
 
 def step_loss(torch: Any, net: Any, room: Darkroom, data: Data, pairs: list[Pair]) -> Any:

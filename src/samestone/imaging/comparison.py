@@ -28,7 +28,7 @@ class PhotoComparison:
     """Scores of a pair; what they are worth as evidence is said by `evidence.photographs`.
 
     `rotation_deg` is the counter-clockwise turn, as seen, that lays the stone of A as it lies in B; it may be trusted
-    when `rotation_known`. `inclusion_scores` hold only what the cut does not explain; `facet_scores` the rest.
+    when `rotation_known`. `inclusion_scores` hold what the marks say; `facet_scores` what the cut does.
     """
 
     method: ClassVar[str] = METHOD

@@ -15,14 +15,14 @@ from numpy.typing import NDArray
 
 from samestone.imaging.view import Plane
 
-ONE_CORE = 1_000_000  # multiplications at a time
+AT_A_TIME = 1_000_000  # multiplications
 REACH = 40  # how far a pixel sees: five by five at three scales, 36, and up to 3 that are averaged together
 Weights = Mapping[str, NDArray[np.float32]]
 
 
 def pieces(pixels: int, matrix: Plane) -> Iterator[slice]:
     """Runs of pixels so short that what is made of them stays in the processor's cache."""
-    step = max(64, ONE_CORE // matrix.size)
+    step = max(64, AT_A_TIME // matrix.size)
     return (slice(start, start + step) for start in range(0, pixels, step))
 
 

@@ -66,16 +66,14 @@ class Registration:
 
 
 # Log-odds per unit of correlation, by a conditional logit over the candidate turns of 720 simulated free pairs of one
-# stone (set `calibrate`), rounded. Six other numbers (patches, spots, softened marks ...) got no weight beside these.
+# stone; six other numbers (patches, spots, softened marks ...) got no weight beside these. Fitted again on the candidates
+# that these two then proposed (scripts/fit_turns.py) they are 44 and 20: not changed for that.
 EDGE, MARKS = 38.0, 22.0
 
 
 def register(a: Pattern, b: Pattern) -> Registration:
     """Find the turn of A onto B; the margin is the winner's log-odds less those of the best other candidate."""
-    curve = correlate_turns(a.view.edge_rows, b.view.edge_rows)
-    angles = propose_turns(EDGE * curve + MARKS * correlate_turns(a.mark_rows, b.mark_rows), b.view.fold)
-    edges = [_near(curve, angle) for angle in angles]
-    marks = [mark_likeness(turned(a.marks, angle), b.marks) for angle in angles]
+    angles, edges, marks = candidate_turns(a, b)
     odds = [EDGE * edge + MARKS * mark for edge, mark in zip(edges, marks, strict=True)]
     k = int(np.argmax(odds))
     others = [j for j, angle in enumerate(angles) if abs((angle - angles[k] + 180) % 360 - 180) > APART_DEG]
@@ -89,6 +87,14 @@ def register(a: Pattern, b: Pattern) -> Registration:
         consistent=_consistent(patches),
         edge_gap=edges[k] - max(edges[j] for j in others),
     )
+
+
+def candidate_turns(a: Pattern, b: Pattern) -> tuple[list[float], list[float], list[float]]:
+    """Angles in degrees, and how well edges and marks correlate at each."""
+    curve = correlate_turns(a.view.edge_rows, b.view.edge_rows)
+    angles = propose_turns(EDGE * curve + MARKS * correlate_turns(a.mark_rows, b.mark_rows), b.view.fold)
+    marks = [mark_likeness(turned(a.marks, angle), b.marks) for angle in angles]
+    return angles, [_near(curve, angle) for angle in angles], marks
 
 
 def _near(curve: Floats, angle: float) -> float:
