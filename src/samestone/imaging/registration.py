@@ -66,8 +66,8 @@ class Registration:
 
 
 # Log-odds per unit of correlation, by a conditional logit over the candidate turns of 720 simulated free pairs of one
-# stone; six other numbers (patches, spots, softened marks ...) got no weight beside these. Fitted again on the candidates
-# that these two then proposed (scripts/fit_turns.py) they are 44 and 20: not changed for that.
+# stone; six other numbers (patches, spots, softened marks ...) got no weight beside these. Fitted again on the
+# candidates that these two then proposed (scripts/fit_turns.py) they are 44 and 20: not changed for that.
 EDGE, MARKS = 38.0, 22.0
 
 
