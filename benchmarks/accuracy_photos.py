@@ -16,6 +16,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from benchmarks.speed_photos import sift_turn
 from scripts import calibrate_photos
 from scripts.photo_packs import open_mask, read_index
 
@@ -31,6 +32,8 @@ from samestone.imaging.view import GIRDLE, MIDDLE, cut_out
 HERE = Path(__file__).parent
 METHOD = HERE.parent / "docs" / "method"
 NEAR_PX = 5
+VIEWS = ("V1", "V2", "V3", "V4", "V5")
+PEER_PAIRS = ((1, 2), (0, 2), (3, 4))  # clean and another lamp, dirty and another lamp, guided
 
 
 def read_one(job: tuple[str, str]) -> dict[str, Any]:
@@ -164,6 +167,33 @@ def keeps_protocol(row: dict[str, Any], read: dict[str, dict[str, Any]]) -> bool
     return not flash and not a["broken"] and not b["broken"] and abs(a["shade"] - b["shade"]) <= SHADE_APART
 
 
+def peer_turns(folder: Path) -> dict[str, str]:
+    """How many turns SIFT with RANSAC finds on the same cut-outs: how hard the pictures are for a general method."""
+    index = read_index(folder)
+    with ProcessPoolExecutor(2) as pool:
+        stones = sorted({stone for stone, _ in index})
+        errors = list(pool.map(peer_errors, [(folder, [index[stone, v] for v in VIEWS]) for stone in stones]))
+    counts = np.array(errors) < 2
+    return {f"{VIEWS[a]}-{VIEWS[b]}": f"{counts[:, k].sum()} of {len(counts)}" for k, (a, b) in enumerate(PEER_PAIRS)}
+
+
+def peer_errors(job: tuple[Path, list[dict[str, Any]]]) -> list[float]:
+    """Degrees that the peer's turn is off by, per pair of views of one stone; 180 where it finds none."""
+    cv2.setNumThreads(1)
+    folder, lines = job
+    studies = [Study(open_photo((folder / line["picture"]).read_bytes())) for line in lines]
+    flat = [None if s.outline is None else cut_out(s.photo.grey, s.stone) for s in studies]
+    errors = []
+    for a, b in PEER_PAIRS:
+        try:
+            found = sift_turn(flat[a], flat[b])
+        except (ValueError, IndexError, cv2.error):
+            found = float("nan")
+        off = (found - lines[b]["rotation_deg"] + lines[a]["rotation_deg"] + 180) % 360 - 180
+        errors.append(180.0 if np.isnan(off) else abs(off))
+    return errors
+
+
 def write_report(figures: dict[str, Any], out: Path) -> None:
     out.mkdir(parents=True, exist_ok=True)
     (out / "accuracy_photos.json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
@@ -199,6 +229,7 @@ def main(arguments: list[str]) -> int:
     figures |= {f"Comparison, {name}": part for name, part in calibrate_photos.judge_rows(pairs).items()}
     figures["Guided calibration on free pictures"] = mismatch_figures(pairs, {row["picture"]: row for row in rows})
     figures["Cleaning"] = calibrate_photos.judge_cleaning(pairs)
+    figures["Turns right to 2 degrees by SIFT with RANSAC on the same cut-outs"] = peer_turns(folder)
     write_report(figures, out)
     return 0
 

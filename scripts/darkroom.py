@@ -6,6 +6,7 @@ Everything is done in torch, in batches, and mirrors what samestone.imaging does
 from __future__ import annotations
 
 import argparse
+import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -227,6 +228,8 @@ def parse(description: str | None, steps: int) -> argparse.Namespace:
     parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long, the learning rate run down")
     parser.add_argument("--every", type=int, default=1000, help="measure on what is held back after so many steps")
     parser.add_argument("--widths", type=int, nargs=3, default=(24, 48, 64))
+    parser.add_argument("--start", help="weights to go on from instead of by chance")
+    parser.add_argument("--rate", type=float, default=4e-3, help="the highest learning rate")
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--held-every", type=int, default=10, help="one family in so many is held back to watch")
     return parser.parse_args()
@@ -248,38 +251,70 @@ def learn(
     measure: Callable[[], str],
 ) -> None:
     """Adam with decay; the learning rate follows the time spent, so that a run ends as planned on any machine."""
-    best = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-3)
-    rng, begun = np.random.default_rng(choice.seed), time.perf_counter()
+    best = torch.optim.AdamW(net.parameters(), lr=choice.rate, weight_decay=1e-3)
+    rank, _ = cards()
+    rng, begun = np.random.default_rng([choice.seed, rank]), time.perf_counter()
     for step in range(1, choice.steps + 1):
         spent = max(step / choice.steps, (time.perf_counter() - begun) / choice.seconds)
-        if spent > 1:
-            break
-        for part in best.param_groups:
-            part["lr"] = learning_rate(step, spent)
         loss = step_loss(rng)
         best.zero_grad()
         loss.backward()
+        spent = average_over_cards(torch, net, spent)
+        if spent > 1:
+            break
+        for part in best.param_groups:
+            part["lr"] = learning_rate(step, spent, choice.rate)
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         best.step()
-        if step % choice.every == 0:
+        if step % choice.every == 0 and rank == 0:
             save(net, choice.out)
             print(step, f"{time.perf_counter() - begun:.0f} s, loss {loss.item():.4f}", measure(), flush=True)
-    save(net, choice.out)
+    if rank == 0:
+        save(net, choice.out)
+
+
+def cards() -> tuple[int, int]:
+    """Which of how many processes this is, one per graphics card, as torchrun sets it."""
+    return int(os.environ.get("RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
+
+
+def average_over_cards(torch: Any, net: Any, spent: float) -> float:
+    """Gradients averaged in place, and the share of the time that is spent, over all processes."""
+    _, count = cards()
+    if count == 1:
+        return spent
+    parts = [p.grad for p in net.parameters()]
+    flat = torch.cat([p.flatten() for p in parts] + [torch.tensor([spent], device=parts[0].device)]) / count
+    torch.distributed.all_reduce(flat)
+    for part, new in zip(parts, flat[:-1].split([p.numel() for p in parts]), strict=True):
+        part.copy_(new.view_as(part))
+    return float(flat[-1])
 
 
 def begin(choice: argparse.Namespace, planes: int, outputs: int) -> tuple[Any, Any, Darkroom, Data]:
     """torch, the network, the darkroom and the data, on the graphics card where there is one."""
     import torch
 
+    rank, count = cards()
+    device = f"cuda:{rank}" if torch.cuda.is_available() else "cpu"
+    if count > 1:
+        torch.cuda.set_device(rank)
+        torch.distributed.init_process_group("nccl")
     torch.manual_seed(choice.seed)
     torch.backends.cudnn.benchmark = torch.backends.cudnn.allow_tf32 = True
-    device = "cuda" if torch.cuda.is_available() else "cpu"
-    net = build_network(torch, tuple(choice.widths), planes, outputs).to(device)
+    net = build_network(torch, tuple(choice.widths), planes, outputs)
     print(f"{sum(p.numel() for p in net.parameters())} weights")
-    net = net.to(memory_format=torch.channels_last)
-    return torch, net, Darkroom(torch, device, choice.seed), load(torch, choice.packs, device)
+    net = net.to(device, memory_format=torch.channels_last)
+    return torch, net, Darkroom(torch, device, choice.seed + rank), load(torch, choice.packs, device)
 
 
-def learning_rate(step: int, spent: float) -> float:
+def go_on(torch: Any, net: Any, start: str | None) -> None:
+    """Take over weights that were saved."""
+    if start:
+        with np.load(start) as stored:
+            net.load_state_dict({name: torch.tensor(stored[name].astype(np.float32)) for name in stored.files})
+
+
+def learning_rate(step: int, spent: float, highest: float) -> float:
     """Up within 300 steps, then down along half a cosine with the share of the time that is spent."""
-    return float(4e-3 * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(spent, 1.0))) + 1e-5)
+    return float(highest * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * min(spent, 1.0))) + 1e-5)

@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scripts.darkroom import Darkroom, Data, average_precision, begin, learn, mark_loss, parse, see, split
+from scripts.darkroom import Darkroom, Data, average_precision, begin, go_on, learn, mark_loss, parse, see, split
 
 BATCH = 24
 PLANES = 11
@@ -48,6 +48,7 @@ def measure(torch: Any, net: Any, room: Darkroom, data: Data, rows: list[int]) -
 def main() -> None:
     choice = parse(__doc__, steps=100_000)
     torch, net, room, data = begin(choice, PLANES, OUTPUTS)
+    go_on(torch, net, choice.start)
     to_learn, held = (set(names) for names in split(data.facts, choice.held_every))
     pool = [k for k, fact in enumerate(data.facts) if fact["stone"] in to_learn]
     watch = [k for k, fact in enumerate(data.facts) if fact["stone"] in held]

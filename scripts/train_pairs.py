@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scripts.darkroom import Darkroom, Data, average_precision, begin, learn, parse, place_loss, see, split
+from scripts.darkroom import Darkroom, Data, average_precision, begin, go_on, learn, parse, place_loss, see, split
 
 from samestone.imaging.pair import PER_PLACE
 
@@ -180,6 +180,7 @@ def main() -> None:
     torch, net, room, data = begin(choice, PLANES, OUTPUTS)
     for part in (net.end.weight, net.end.bias):
         torch.nn.init.zeros_(part[EVIDENCE : EVIDENCE + 1])
+    go_on(torch, net, choice.start)
     to_learn, held = (Album(data, stones) for stones in split(data.facts, choice.held_every))
     learn(
         torch,

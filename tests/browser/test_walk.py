@@ -329,6 +329,17 @@ def test_other_screens(page: Page, width: int, height: int) -> None:
         check_page(page)
 
 
+def test_a_long_name_of_the_shop_ends_in_an_ellipsis_on_a_phone(page: Page) -> None:
+    page.goto("/")
+    page.set_viewport_size({"width": 390, "height": 844})
+    name = page.locator(".house > span")
+    name.evaluate("name => name.textContent = 'Larkfield and Daughters, Goldsmiths and Setters since Long Ago'")
+    cut = "name => [name.scrollWidth > name.clientWidth, getComputedStyle(name).textOverflow]"
+    assert name.evaluate(cut) == [True, "ellipsis"]
+    check_page(page)
+    page.set_viewport_size({"width": 1280, "height": 800})
+
+
 def test_the_checks_themselves_can_fail(page: Page, complaints: list[str]) -> None:
     page.goto("/")
     page.evaluate("document.querySelector('main').append(document.createElement('input'))")

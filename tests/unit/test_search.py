@@ -165,6 +165,24 @@ def test_search_and_next_at_the_command_line(tmp_path: Path, capsys: pytest.Capt
     assert "line 2" in capsys.readouterr().err
 
 
+def test_many_records_are_announced_in_one_line_and_not_beside_json(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("samestone.cli.find.MANY", 4)
+    lines = [json.dumps({"id": f"E {k}", "record": written(v)}) for k, v in enumerate(stones(5, seed=3))]
+    (tmp_path / "stray.json").write_text(json.dumps(written(stones(5, seed=3)[2])), encoding="utf-8")
+
+    def said(records: int, *more: str) -> str:
+        among = tmp_path / "among.jsonl"
+        among.write_text("\n".join(lines[:records]), encoding="utf-8")
+        assert cli.main(["search", str(tmp_path / "stray.json"), "--among", str(among), *more]) == 0
+        return capsys.readouterr().err
+
+    assert said(3) == ""
+    assert "among.jsonl" in said(5) and said(5).count("\n") == 1
+    assert said(5, "--json") == ""
+
+
 SEARCH = """
 import sys
 from samestone import cli

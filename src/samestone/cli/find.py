@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from samestone.evidence import find
 
+READING = "samestone: reading {} and looking among its records takes a few seconds"
+MANY = 1000  # records; fewer are read before anyone wonders
 WORDS = {
     "uv_long_wave": "glow under long-wave ultraviolet",
     "girdle_finish": "girdle finish",
@@ -104,6 +107,8 @@ def run_search(arguments: argparse.Namespace) -> int:
         if name in index:
             raise Refusal(f"{arguments.among}: the id {name!r} stands twice; give each record its own")
         index.add(name, record)
+        if len(index) == MANY and not arguments.json:
+            print(READING.format(arguments.among), file=sys.stderr, flush=True)
     if not len(index):
         raise Refusal(f"{arguments.among}: found no record, expected at least one")
     with announced("ten seconds") if index.is_large else contextlib.nullcontext():

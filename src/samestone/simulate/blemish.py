@@ -80,6 +80,27 @@ def _disc(rng: np.random.Generator, size_mm: float, bumpiness: float, *, corners
     return Mesh(np.vstack([np.zeros(3), rim]), fan)
 
 
+def seen_from_both_sides(disc: Mesh, apart_mm: float = 0.0002) -> Mesh:
+    """A disc with a back of its own just behind it: a surface shines only where its normal points."""
+    return merge([disc, Mesh(disc.vertices - apart_mm * _normal(disc), disc.faces[:, ::-1])])
+
+
+def layered(disc: Mesh, layers: int, softness: float, apart_mm: float = 0.0002) -> Mesh:
+    """A disc (a fan around its first corner) as a pile of ever smaller ones: its rim fades in as many steps."""
+    middle, normal = disc.vertices[0], _normal(disc)
+    pile = []
+    for k in range(layers):
+        smaller = middle + (1 - softness * k / layers) * (disc.vertices - middle)
+        pile.append(Mesh(smaller + k * apart_mm * normal, disc.faces))
+    return merge(pile)
+
+
+def _normal(disc: Mesh) -> Floats:
+    a, b, c = (disc.vertices[disc.faces[:, k]] for k in range(3))
+    normal = np.cross(b - a, c - a).sum(axis=0)
+    return np.asarray(normal / np.linalg.norm(normal))
+
+
 def _place_inside(rng: np.random.Generator, solid: Solid, mesh: Mesh) -> tuple[Mesh, Floats] | None:
     corners = solid.corners()
     low, high = corners.min(axis=0), corners.max(axis=0)

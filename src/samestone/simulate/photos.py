@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 from scipy.spatial import ConvexHull
 
-from samestone.simulate.blemish import Feature, glow_specks
+from samestone.simulate.blemish import Feature, glow_specks, layered, seen_from_both_sides
 from samestone.simulate.camera import CameraModel, Frame, develop, direct_images, jpeg
 from samestone.simulate.claws import Claw, metal_head
 from samestone.simulate.cutting import Floats, Mesh, Solid, merge
@@ -21,6 +22,8 @@ from samestone.simulate.light import Lamp, sky
 from samestone.simulate.stones import Stone
 
 FINISHES = ("dark", "pale", "clear", "veil", "dust", "film")
+DISCS = ("veil", "film")
+GRAIN_PX = 0.8
 METALS = {"white": (0.80, 0.79, 0.77), "yellow": (0.91, 0.72, 0.40), "rose": (0.90, 0.66, 0.52)}
 
 
@@ -37,6 +40,12 @@ class Looks:
     dust: float = 1.0
     film_opacity: float = 0.5
     veil_opacity: float = 0.38
+    layers: int = 1  # of which films and feathers are piled up, the upper ones smaller, so that the rim is soft
+    softness: float = 0.0  # by how much of its size the uppermost layer is smaller
+
+    def opacity(self, whole: float) -> float:
+        """Of one layer, for as much as `whole` where all lie on each other."""
+        return float(1 - (1 - whole) ** (1 / self.layers))
 
 
 @dataclass(frozen=True)
@@ -74,6 +83,11 @@ class Photo:
     def jpeg(self, quality: int) -> bytes:
         """The picture as JPEG bytes."""
         return jpeg(self.values, quality)
+
+
+def _change(light: Floats, bare: Floats) -> Floats:
+    """By what share of its light each pixel differs from the picture without features."""
+    return np.asarray(np.abs(light - bare) / (bare + 0.03))
 
 
 def _turn(view: View) -> Floats:
@@ -117,12 +131,13 @@ class Studio:
 
     def _mask(self, stone: Stone, view: View, light: Floats, bare: Floats) -> np.ndarray[Any, np.dtype[np.uint8]]:
         glow = self._render(self._scene(stone, view, 1.0, glowing=True), view, max(16, view.samples // 2))
-        change = np.abs(light[..., 1] - bare[..., 1]) / (bare[..., 1] + 0.03)
-        natural, dirt, metal = glow[..., 1], glow[..., 0], glow[..., 2]
+        natural, dirt, metal = glow[..., 1], gaussian_filter(glow[..., 0], GRAIN_PX), glow[..., 2]
         mask = np.zeros(natural.shape, np.uint8)
         mask[natural > 0.12] = 1
-        mask[(natural > 0.12) & (change > 0.08)] = 2
-        mask[(dirt > 0.12) & (dirt > natural) & (change > 0.05)] = 3
+        mask[(natural > 0.12) & (_change(light[..., 1], bare[..., 1]) > 0.08)] = 2
+        # films are wide and weak: a little averaging tells them apart from the renderer's grain
+        softly = _change(*(gaussian_filter(picture[..., 1], GRAIN_PX) for picture in (light, bare)))
+        mask[(dirt > 0.12) & (dirt > natural) & (softly > 0.05)] = 3
         mask[metal > 0.3] = 4
         return mask
 
@@ -142,13 +157,18 @@ class Studio:
         def matt(*rgb: float) -> dict[str, Any]:
             return {"type": "twosided", "b": {"type": "diffuse", "reflectance": {"type": "rgb", "value": list(rgb)}}}
 
+        looks = view.looks
         known: dict[str, dict[str, Any]] = {
             "dark": matt(0.03, 0.028, 0.03),
             "pale": matt(0.72, 0.70, 0.66),
             "clear": {"type": "dielectric", "int_ior": 1.70, "ext_ior": index},
-            "veil": {"type": "mask", "opacity": view.looks.veil_opacity, "b": matt(0.8, 0.8, 0.8)},
-            "dust": matt(0.17 * view.looks.dust, 0.145 * view.looks.dust, 0.11 * view.looks.dust),
-            "film": {"type": "mask", "opacity": view.looks.film_opacity, "b": matt(0.10, 0.085, 0.06)},
+            "veil": {"type": "mask", "opacity": looks.opacity(looks.veil_opacity), "b": matt(0.8, 0.8, 0.8)},
+            "dust": matt(0.17 * looks.dust, 0.145 * looks.dust, 0.11 * looks.dust),
+            "film": {
+                "type": "mask",
+                "opacity": looks.opacity(looks.film_opacity),
+                "b": matt(0.10, 0.085, 0.06),
+            },
         }
         return known[name]
 
@@ -191,6 +211,10 @@ class Studio:
         # a finish that has nothing to show keeps one speck far below the card: every scene then compiles to one kernel
         hidden = Mesh(np.array([[0, 0, -90.0], [0.01, 0, -90.0], [0, 0.01, -90.0]]), np.array([[0, 1, 2]]))
         wanted = [] if bare else [f.mesh for f in (*stone.features, *view.dirt) if f.finish == name]
+        if name in DISCS and glowing:
+            wanted = [seen_from_both_sides(disc) for disc in wanted]
+        elif name in DISCS:
+            wanted = [layered(disc, view.looks.layers, view.looks.softness) for disc in wanted]
         mesh = merge([hidden, *wanted]).moved(_turn(view), view.frame.shift_mm)
         shape = {"type": "ply", "filename": self._ply(name, mesh), "face_normals": True}
         if not glowing:

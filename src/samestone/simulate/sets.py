@@ -19,8 +19,8 @@ from samestone.simulate.photos import Looks, View
 from samestone.simulate.stones import Stone, draw_clone, draw_stone, draw_twin
 
 SEEDS = {"dev": 909, "tune": 1101, "calibrate": 2203, "final": 3307, "extra": 4409}
-SIZES = {"dev": 3, "tune": 400, "calibrate": 240, "final": 64}
-MAKES = {"dev": 1, "tune": 200, "calibrate": 24, "final": 1}  # of dome: a stone and its copies stand under one
+SIZES = {"dev": 3, "tune": 600, "calibrate": 240, "final": 64}
+MAKES = {"dev": 1, "tune": 300, "calibrate": 24, "final": 1}  # of dome: a stone and its copies stand under one
 LAMPS = ("dome", "ring", "gooseneck", "darkfield", "tent", "window")
 
 
@@ -182,6 +182,9 @@ def stone_shots(name: str, index: int) -> Iterator[Shot]:
             film_opacity=float(own.uniform(0.2, 0.7)),
             veil_opacity=float(own.uniform(0.2, 0.6)),
         )
+    if name == "tune" and make % 2:  # soft rims, which the other sets do not have
+        soft_rng = np.random.default_rng([SEEDS[name], make, 8])
+        looks = replace(looks, layers=4, softness=float(soft_rng.uniform(0.5, 1.0)))
     poses = {
         "V1": (lamp, 2.2, rng.uniform(0, 360), dirt, claws),
         "V2": (lamp, 2.2, rng.uniform(0, 360), (), claws),

@@ -10,6 +10,7 @@ from django import forms
 from samestone.shop import agreement, plausible
 from samestone.shop.care import materials, treatments
 from samestone.shop.field import DecimalText
+from samestone.shop.form import Form
 from samestone.shop.models import Instrument, Member, Stone
 from samestone.shop.tool import ToolField
 
@@ -18,7 +19,7 @@ MARK_SEEN = ("yes", "no", "could not look")
 _WEIGHINGS = ("first", "second", "third")
 
 
-class HandOverForm(forms.Form):
+class HandOverForm(Form):
     """Ten to thirty seconds: the number, one mark, grams, where to."""
 
     number_read = forms.CharField(
@@ -41,7 +42,7 @@ class HandOverForm(forms.Form):
         cast("forms.ModelChoiceField[Member]", self.fields["holder"]).queryset = Member.objects.filter(is_active=True)
 
 
-class LooseWeightForm(forms.Form):
+class LooseWeightForm(Form):
     """Three indications of the loose weight; fewer are taken, and said."""
 
     first = DecimalText(label="1st", unit="ct", lowest="0.005", highest="200")
@@ -74,20 +75,20 @@ class LooseWeightForm(forms.Form):
         return cleaned
 
 
-class TurnedOutForm(forms.Form):
+class TurnedOutForm(Form):
     """What a stone is, now that someone has looked closely."""
 
     material = forms.ChoiceField(label="It is", choices=materials)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments)
 
 
-class NewsForm(forms.Form):
+class NewsForm(Form):
     words = forms.CharField(label="What was found", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
     question = forms.CharField(label="What to ask the client", max_length=400, required=False)
     price = forms.CharField(label="New price, if it changes", max_length=60, required=False)
 
 
-class AnswerForm(forms.Form):
+class AnswerForm(Form):
     words = forms.CharField(label="What the client said", max_length=400)
     agreed = forms.ChoiceField(choices=[("yes", "yes"), ("no", "no")], widget=forms.RadioSelect, label="Agreed")
     changes = forms.MultipleChoiceField(
@@ -98,5 +99,5 @@ class AnswerForm(forms.Form):
     )
 
 
-class InspectionForm(forms.Form):
+class InspectionForm(Form):
     against_instruction = forms.CharField(label="Looked at against the instruction", max_length=400)

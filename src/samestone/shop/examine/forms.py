@@ -10,6 +10,7 @@ from samestone.gem import PROPERTIES
 from samestone.shop import plausible
 from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
+from samestone.shop.form import Form
 from samestone.shop.instrument import CAMERAS, same_instrument
 from samestone.shop.models import Examination, Instrument, Photograph
 from samestone.shop.photograph import VIEWS
@@ -22,7 +23,7 @@ def words(*choices: str) -> list[tuple[str, str]]:
     return [(choice, choice) for choice in choices]
 
 
-class ReadingsForm(forms.Form):
+class ReadingsForm(Form):
     """Three indications for each property of one question, and the instrument; one indication is enough, and said."""
 
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
@@ -95,7 +96,7 @@ class ReadingsForm(forms.Form):
             self.add_error(f"{slip.what}-{slip.turn}", slip.words)
 
 
-class UvForm(forms.Form):
+class UvForm(Form):
     strength = forms.ChoiceField(choices=words(*asked.STRENGTHS), widget=forms.RadioSelect, label="How strong")
     colour = forms.ChoiceField(
         choices=words(*asked.COLOURS), widget=forms.RadioSelect, label="Which colour", required=False
@@ -118,7 +119,7 @@ class UvForm(forms.Form):
         return cleaned
 
 
-class ProbeForm(forms.Form):
+class ProbeForm(Form):
     result = forms.ChoiceField(choices=words(*asked.PROBE_RESULTS), widget=forms.RadioSelect, label="It shows")
     instrument = ToolField(label="Probe", required=False)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
@@ -129,7 +130,7 @@ class ProbeForm(forms.Form):
         probe.offer(Instrument.objects.filter(kind="probe"))
 
 
-class ObservationForm(forms.Form):
+class ObservationForm(Form):
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
     def __init__(self, what: str, *args: Any, **kwargs: Any) -> None:
@@ -139,12 +140,12 @@ class ObservationForm(forms.Form):
         )
 
 
-class InscriptionForm(forms.Form):
+class InscriptionForm(Form):
     value = forms.CharField(label="As it reads", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"}))
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
 
-class PictureForm(forms.Form):
+class PictureForm(Form):
     """`anyway`: keep it though it does not count. Lamp and distance belong to a picture under ultraviolet.
 
     `instrument` is the camera or microscope of the diary; empty for any other.
@@ -177,7 +178,7 @@ class PictureForm(forms.Form):
         return {name: self.cleaned_data[name] for name in ("lamp", "distance_mm") if self.cleaned_data[name]}
 
 
-class FrameForm(forms.Form):
+class FrameForm(Form):
     """What comes with a live frame: its view, what it is taken with, and how wide the picture will be that is kept."""
 
     view = forms.CharField(max_length=30, required=False)
@@ -185,7 +186,7 @@ class FrameForm(forms.Form):
     width_px = forms.IntegerField(min_value=1, max_value=100_000, required=False)
 
 
-class CharacteristicForm(forms.Form):
+class CharacteristicForm(Form):
     """A tap: `r` in girdle radii, the angle in degrees counter-clockwise from 3 o'clock."""
 
     kind = forms.ChoiceField(choices=words(*asked.CHARACTERISTICS))
@@ -194,7 +195,7 @@ class CharacteristicForm(forms.Form):
     once = forms.CharField(max_length=36, required=False)
 
 
-class NotExaminedForm(forms.Form):
+class NotExaminedForm(Form):
     """`why` is “what|reason”, one tap."""
 
     why = forms.CharField(max_length=200)
@@ -206,7 +207,7 @@ class NotExaminedForm(forms.Form):
         return what, why.strip()[:120]
 
 
-class SpotForm(forms.Form):
+class SpotForm(Form):
     """What the jeweller says of one feature after cleaning."""
 
     spot = forms.CharField(max_length=3)
@@ -215,7 +216,7 @@ class SpotForm(forms.Form):
     words = forms.CharField(max_length=200, required=False)
 
 
-class TappedClawForm(forms.Form):
+class TappedClawForm(Form):
     """Two taps on a picture: where on the ring, how far apart, and how finely one can tap."""
 
     angle_deg = forms.FloatField(min_value=0, max_value=360)

@@ -11,6 +11,7 @@ from django import forms
 
 from samestone.metrology import diary
 from samestone.shop.field import DecimalText
+from samestone.shop.form import Form
 from samestone.shop.instrument import KINDS
 
 WEIGHT_CLASSES = ("E2", "F1", "F2", "M1")
@@ -44,18 +45,18 @@ class Indications(forms.CharField):
         return texts
 
 
-class NewInstrumentForm(forms.Form):
+class NewInstrumentForm(Form):
     kind = forms.ChoiceField(label="Kind", choices=words(*KINDS), widget=forms.RadioSelect)
     name = forms.CharField(label="Its name here", max_length=60)
 
 
-class ZeroForm(forms.Form):
+class ZeroForm(Form):
     title = "Zero"
     help = "Closed gauge or empty scale. Three times."
     shows = Indications(label="It shows", help_text="for example 0.00 0.01 0.00")
 
 
-class BlocksForm(forms.Form):
+class BlocksForm(Form):
     title = "Gauge blocks"
     help = "Two or three sizes across the range in use, each once or more."
     block_1 = DecimalText(label="Block", unit="mm", lowest="0.1", highest="200", initial="2")
@@ -75,7 +76,7 @@ class BlocksForm(forms.Form):
         return cleaned
 
 
-class WeightForm(forms.Form):
+class WeightForm(Form):
     title = "Known weight"
     help = "Lid shut, level, three times. The class stands on the weight’s paper (OIML R 111)."
     nominal_g = DecimalText(label="Weight", unit="g", lowest="0.1", highest="100", initial="10")
@@ -83,7 +84,7 @@ class WeightForm(forms.Form):
     shows = Indications(label="It shows", unit="ct", help_text="10 g is 50 ct")
 
 
-class StonesForm(forms.Form):
+class StonesForm(Form):
     title = "Known stones"
     help = "Three touches on a known diamond, three on a known imitation. A claw reads as metal."
     diamond_1 = forms.ChoiceField(label="Diamond, 1st", choices=words(*TOUCHES), initial="diamond")
@@ -94,7 +95,7 @@ class StonesForm(forms.Form):
     imitation_3 = forms.ChoiceField(label="3rd", choices=words(*TOUCHES), initial="not diamond")
 
 
-class LampForm(forms.Form):
+class LampForm(Form):
     title = "UV box"
     help = "The agreed distance, and the shop’s own stone that glows."
     distance_mm = DecimalText(label="Distance now", unit="mm", lowest="1", highest="1000")
@@ -103,7 +104,7 @@ class LampForm(forms.Form):
     expected = forms.ChoiceField(label="It is known to glow", choices=words(*diary.STRENGTHS))
 
 
-class MicrometerForm(forms.Form):
+class MicrometerForm(Form):
     title = "Stage micrometer"
     help = "Photograph it as stones are photographed. The first scale goes on file; later ones are held against it."
     photograph = forms.FileField(label="Its picture", required=False)
@@ -139,7 +140,7 @@ CHECK_FORMS: dict[str, type[forms.Form]] = {
 }
 
 
-class StudyForm(forms.Form):
+class StudyForm(Form):
     """The readings of a gauge study, from a file or typed: one line for each reading."""
 
     file = forms.FileField(label="CSV file", required=False)

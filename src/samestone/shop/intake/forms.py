@@ -10,6 +10,7 @@ from django import forms
 from samestone.shop import agreement, row
 from samestone.shop.care import materials, treatments
 from samestone.shop.field import DecimalText
+from samestone.shop.form import Form
 from samestone.shop.models import LOOSE_STONE, Stone
 
 PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", LOOSE_STONE, "other")
@@ -28,7 +29,7 @@ def choices(*words: str) -> list[tuple[str, str]]:
     return [(word, word) for word in words]
 
 
-class NewJobForm(forms.Form):
+class NewJobForm(Form):
     name = forms.CharField(
         label="Client", max_length=120, required=False, widget=forms.TextInput(attrs={"autofocus": True})
     )
@@ -39,7 +40,7 @@ class NewJobForm(forms.Form):
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
 
-class PieceForm(forms.Form):
+class PieceForm(Form):
     kind = forms.ChoiceField(label="Piece", choices=choices(*PIECES), widget=forms.RadioSelect)
     words = forms.CharField(label="What it looks like", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
     condition = forms.CharField(
@@ -58,7 +59,7 @@ class PieceForm(forms.Form):
         return cleaned
 
 
-class StoneForm(forms.Form):
+class StoneForm(Form):
     position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
     material = forms.ChoiceField(label="Said to be", choices=materials)
@@ -97,11 +98,11 @@ class StoneForm(forms.Form):
         return cleaned | ({"places": row.write_places(places)} if "places" in cleaned else {})
 
 
-class ClawsForm(forms.Form):
+class ClawsForm(Form):
     count = forms.IntegerField(min_value=0, max_value=24)
 
 
-class MarkForm(forms.Form):
+class MarkForm(Form):
     """A tap on the clock face. `r` in girdle radii, angles in degrees counter-clockwise from 3 o'clock."""
 
     category = forms.ChoiceField(choices=choices("damage", "agreed", "claw", "hidden"))
@@ -122,7 +123,7 @@ class MarkForm(forms.Form):
         return cleaned
 
 
-class CleanForm(forms.Form):
+class CleanForm(Form):
     tight = forms.ChoiceField(
         label="Are all stones tight?",
         choices=choices("yes", "no", "could not look"),
@@ -145,7 +146,7 @@ class CleanForm(forms.Form):
         return {"tight": "yes", **cleaned} if self.loose else cleaned
 
 
-class WorkForm(forms.Form):
+class WorkForm(Form):
     work = forms.CharField(label="Work agreed", max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
     risks = forms.MultipleChoiceField(
         label="Talked about", choices=choices(*RISKS), required=False, widget=forms.CheckboxSelectMultiple
@@ -164,6 +165,6 @@ class WorkForm(forms.Form):
     collector = forms.CharField(label="Who may collect it, if someone else", max_length=120, required=False)
 
 
-class NoticeForm(forms.Form):
+class NoticeForm(Form):
     words = forms.CharField(label="What you noticed", max_length=300)
     to_say = forms.CharField(label="What to say to the client", max_length=300, required=False)

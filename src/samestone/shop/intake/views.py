@@ -47,7 +47,10 @@ def open_job(request: HttpRequest) -> HttpResponse:
 
 def show_job(request: HttpRequest, envelope: str) -> HttpResponse:
     """One job: where it is, what is recorded, what may happen next."""
-    job = _job(envelope)
+    return _show_job(request, _job(envelope))
+
+
+def _show_job(request: HttpRequest, job: Job, notice: forms.NoticeForm | None = None) -> HttpResponse:
     told = story.story(job)
     page = {
         "job": job,
@@ -61,8 +64,9 @@ def show_job(request: HttpRequest, envelope: str) -> HttpResponse:
         "notices": queries.notices(job),
         "taking_in": queries.is_open_for_take_in(job),
         "next_question": queries.next_question(job),
+        "notice": notice or forms.NoticeForm(),
     }
-    return render(request, "intake/job.html", page)
+    return render(request, "intake/job.html", page, status=UNPROCESSABLE if notice else 200)
 
 
 def continue_take_in(request: HttpRequest, envelope: str) -> HttpResponse:
@@ -260,10 +264,9 @@ def leave_uncleaned(request: HttpRequest, envelope: str) -> HttpResponse:
 @require_POST
 def write_notice(request: HttpRequest, envelope: str) -> HttpResponse:
     job, form = _job(envelope), forms.NoticeForm(request.POST)
-    if form.is_valid():
-        actions.write_notice(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
-    else:
-        messages.error(request, "Write down what you noticed.")
+    if not form.is_valid():
+        return _show_job(request, job, form)
+    actions.write_notice(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
     return redirect("job", envelope=envelope)
 
 

@@ -8,6 +8,7 @@ from django import forms
 
 from samestone import gem
 from samestone.shop.field import DecimalText
+from samestone.shop.form import Form
 
 GIRDLES = (
     "extremely thin", "thin", "medium", "medium to slightly thick", "slightly thick", "thick", "very thick",
@@ -33,7 +34,7 @@ def words(*choices: str, blank: str | None = None) -> list[tuple[str, str]]:
     return [*first, *((choice, choice.replace("_", " ")) for choice in choices)]
 
 
-class WeightForm(forms.Form):
+class WeightForm(Form):
     cut = forms.ChoiceField(label="Cut", choices=lambda: words(*gem.weight.cut_names()))
     length = DecimalText(label="Length, or largest diameter", unit="mm", lowest="0.4", highest="60")
     width = DecimalText(label="Width, or smallest diameter", unit="mm", lowest="0.4", highest="60")
@@ -44,7 +45,7 @@ class WeightForm(forms.Form):
     blocked = forms.BooleanField(label="The setting hides part of the outline", required=False)
 
 
-class MaterialForm(forms.Form):
+class MaterialForm(Form):
     doubling = forms.ChoiceField(
         label="Doubled edges under the loupe",
         choices=words("seen", "not seen", "not seen in several directions", blank="not looked"),
@@ -68,7 +69,7 @@ class MaterialForm(forms.Form):
         return cleaned
 
 
-class GramsForm(forms.Form):
+class GramsForm(Form):
     """Grams in and out; what is left empty was not there."""
 
     scale_u = DecimalText(label="The scale’s u", unit="g", lowest="0.0001", highest="1", initial="0.01")
@@ -94,12 +95,12 @@ class GramsForm(forms.Form):
         ]
 
 
-class AttemptForm(forms.Form):
+class AttemptForm(Form):
     how = forms.ChoiceField(label="How", choices=words(*HOW), widget=forms.RadioSelect)
     words = forms.CharField(label="What came of it", max_length=300)
 
 
-class ExportForm(forms.Form):
+class ExportForm(Form):
     to = forms.ChoiceField(
         label="For whom", choices=words("the insurer", "the police", "the client", "a court"), widget=forms.RadioSelect
     )
@@ -108,7 +109,7 @@ class ExportForm(forms.Form):
     value = forms.BooleanField(label="With the client’s own figure of its value", required=False)
 
 
-class StrayForm(forms.Form):
+class StrayForm(Form):
     """A stone without an envelope: whatever is known of it."""
 
     among = forms.ChoiceField(

@@ -32,20 +32,31 @@ def show_person(request: HttpRequest, pk: int) -> HttpResponse:
 
 def show_uncollected(request: HttpRequest) -> HttpResponse:
     """What is ready and waits for its owner."""
-    page = {"waiting": queries.uncollected(timezone.now()), "form": forms.AttemptForm()}
-    return render(request, "records/uncollected.html", page)
+    return _uncollected(request)
+
+
+def _uncollected(request: HttpRequest, typed: forms.AttemptForm | None = None, of: str = "") -> HttpResponse:
+    """With what was `typed` for the envelope `of`, where it could not be kept."""
+    waiting = [
+        {"one": one, "form": typed if typed and one.job.envelope == of else _attempt_form(one.job.envelope)}
+        for one in queries.uncollected(timezone.now())
+    ]
+    return render(request, "records/uncollected.html", {"waiting": waiting}, status=422 if typed else 200)
+
+
+def _attempt_form(envelope: str, *sent: Any) -> forms.AttemptForm:
+    return forms.AttemptForm(*sent, auto_id=f"id_{envelope}_%s")
 
 
 @require_POST
 def note_attempt(request: HttpRequest, envelope: str) -> HttpResponse:
-    job, form = get_object_or_404(Job, envelope=envelope), forms.AttemptForm(request.POST)
-    if form.is_valid():
-        try:
-            actions.note_attempt(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
-        except NotPossibleNow as error:
-            messages.error(request, str(error))
-    else:
-        messages.error(request, "Say how the client was told, and what came of it.")
+    job, form = get_object_or_404(Job, envelope=envelope), _attempt_form(envelope, request.POST)
+    if not form.is_valid():
+        return _uncollected(request, form, envelope)
+    try:
+        actions.note_attempt(job, at=timezone.now(), by=signed_in(request), **form.cleaned_data)
+    except NotPossibleNow as error:
+        messages.error(request, str(error))
     return redirect("uncollected")
 
 

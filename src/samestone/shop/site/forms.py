@@ -2,13 +2,34 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import validate_password
 
+from samestone.shop.form import Form
 from samestone.shop.models import Member
 
 
-class FirstStartForm(forms.Form):
+class SignInForm(Form, AuthenticationForm):
+    """Name and password; after a wrong one the keyboard is where it is needed."""
+
+    error_messages = {
+        **AuthenticationForm.error_messages,
+        "invalid_login": "Found nobody with this name and password; expected both as they were set here, capitals "
+        "included. Type the password again, or ask the shop's owner.",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Sign-in name"
+        if self.data.get("username"):
+            self.fields["username"].widget.attrs.pop("autofocus", None)
+            self.fields["password"].widget.attrs["autofocus"] = True
+
+
+class FirstStartForm(Form):
     """The shop's name and its owner."""
 
     shop_name = forms.CharField(label="The shop's name", max_length=120)
@@ -28,7 +49,7 @@ class FirstStartForm(forms.Form):
         return password
 
 
-class NewMemberForm(forms.Form):
+class NewMemberForm(Form):
     """Someone new who works here."""
 
     name = forms.CharField(label="Name", max_length=120)
@@ -52,7 +73,7 @@ class NewMemberForm(forms.Form):
         return password
 
 
-class ShopForm(forms.Form):
+class ShopForm(Form):
     """What stands on the papers. Terms: one a line, `topic: your lawyer's words`."""
 
     name = forms.CharField(label="The shop's name", max_length=120)

@@ -15,11 +15,12 @@ from samestone.shop import vault
 from samestone.shop.models import Member, Photograph, Shop
 from samestone.shop.sign_in import owner_only, signed_in
 from samestone.shop.site import actions, queries
-from samestone.shop.site.forms import FirstStartForm, NewMemberForm, ShopForm
+from samestone.shop.site.forms import FirstStartForm, NewMemberForm, ShopForm, SignInForm
 
 
 class SignIn(LoginView):
     template_name = "sign_in.html"
+    authentication_form = SignInForm
     redirect_authenticated_user = True
 
 

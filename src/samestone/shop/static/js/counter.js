@@ -65,6 +65,23 @@ function offerEmpty() {
   document.querySelector("main h1")?.after(line);
 }
 
+// What must not stay empty is said beside it before anything is sent; where no script runs, the answer says it.
+function stopAtEmpty(event) {
+  const form = event.target;
+  form.querySelectorAll(".error.needed").forEach((said) => said.remove());
+  const typed = new FormData(form);
+  const empty = [...form.querySelectorAll("[data-needed]")].find((field) => !typed.get(field.name)?.trim());
+  if (!empty) return false;
+  const words = ["radio", "checkbox"].includes(empty.type) ? "Found nothing chosen; expected a tap. Tap what fits." : "Found nothing; expected words. Type them here.";
+  const line = Object.assign(document.createElement("p"), { className: "error needed", textContent: words });
+  line.setAttribute("role", "alert");
+  const around = empty.closest("fieldset, .field");
+  if (around) around.append(line);
+  else (empty.closest("label") || empty).after(line);
+  empty.focus();
+  return true;
+}
+
 function start() {
   if (root.classList.contains("covered")) cover(true);
   document.querySelector("[data-cover]")?.addEventListener("click", () => cover(true));
@@ -93,7 +110,7 @@ function start() {
   }
   addEventListener("submit", (event) => {
     const button = event.submitter;
-    if (event.target.dataset.sent) return event.preventDefault();
+    if (event.target.dataset.sent || stopAtEmpty(event)) return event.preventDefault();
     event.target.dataset.sent = "yes";
     sessionStorage.setItem("sent", drafts.key);
     sessionStorage.setItem("scroll", `${location.pathname} ${scrollY}`);
@@ -106,7 +123,9 @@ function start() {
   const [path, y] = (sessionStorage.getItem("scroll") || "").split(" ");
   if (path === location.pathname) scrollTo(0, Number(y));
   sessionStorage.removeItem("scroll");
-  document.querySelector("main .wrong")?.scrollIntoView({ block: "center" });
+  const wrong = document.querySelector("main .wrong");
+  wrong?.scrollIntoView({ block: "center" });
+  wrong?.querySelector("input:not([type=hidden]), select, textarea")?.focus({ preventScroll: true });
   // Only one list of reasons is open at a time.
   document.addEventListener("click", (event) => {
     for (const open of document.querySelectorAll("details.could-not[open]")) if (!open.contains(event.target)) open.open = false;
