@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -44,8 +46,8 @@ def _uncollected(request: HttpRequest, typed: forms.AttemptForm | None = None, o
     return render(request, "records/uncollected.html", {"waiting": waiting}, status=422 if typed else 200)
 
 
-def _attempt_form(envelope: str, *sent: Any) -> forms.AttemptForm:
-    return forms.AttemptForm(*sent, auto_id=f"id_{envelope}_%s")
+def _attempt_form(envelope: str, sent: Any = None) -> forms.AttemptForm:
+    return forms.AttemptForm(sent, auto_id=f"id_{envelope}_%s")
 
 
 @require_POST

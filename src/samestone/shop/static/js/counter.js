@@ -72,7 +72,7 @@ function stopAtEmpty(event) {
   const typed = new FormData(form);
   const empty = [...form.querySelectorAll("[data-needed]")].find((field) => !typed.get(field.name)?.trim());
   if (!empty) return false;
-  const words = ["radio", "checkbox"].includes(empty.type) ? "Found nothing chosen; expected a tap. Tap what fits." : "Found nothing; expected words. Type them here.";
+  const words = ["radio", "checkbox"].includes(empty.type) ? "Found nothing chosen; expected one answer. Tap the one that fits." : "Found nothing; expected something here. Type it.";
   const line = Object.assign(document.createElement("p"), { className: "error needed", textContent: words });
   line.setAttribute("role", "alert");
   const around = empty.closest("fieldset, .field");
