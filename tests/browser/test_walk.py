@@ -8,7 +8,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import picture
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
@@ -18,6 +18,7 @@ NEXT_IN_SIGHT = """() => {
   const edge = recorded ? recorded.getBoundingClientRect().top : innerHeight;
   return !next.length || next.some((one) => one.getBoundingClientRect().bottom <= edge + 1);
 }"""
+MISSING = "Found nothing"
 PASSWORD = "a bench under good light"
 BEFORE = {"diameter_min_mm": "6.67", "diameter_max_mm": "6.71", "depth_mm": "4.10", "table_percent": "57.5"}
 NOW = {"diameter_min_mm": "6.66", "diameter_max_mm": "6.71", "depth_mm": "4.11", "table_percent": "57.0"}
@@ -153,6 +154,11 @@ def test_take_in_claws_damage_and_pictures(page: Page) -> None:
     assert (width, height) == (640, 480)
     assert all(abs(found - sent) < 12 for found, sent in zip(colour, (120, 105, 88), strict=False)), colour
     page.goto("/job/1042/take-in/clean/")
+    check_page(page)
+    press(page, "Leave it uncleaned")
+    expect(page.locator(".field .error.needed")).to_contain_text(MISSING)
+    expect(page.locator("[name=why]")).to_be_focused()
+    assert page.url.endswith("/take-in/clean/"), "nothing was sent"
     check_page(page)
     choose(page, "yes")
     choose(page, "by hand")
@@ -329,15 +335,55 @@ def test_other_screens(page: Page, width: int, height: int) -> None:
         check_page(page)
 
 
-def test_a_long_name_of_the_shop_ends_in_an_ellipsis_on_a_phone(page: Page) -> None:
-    page.goto("/")
-    page.set_viewport_size({"width": 390, "height": 844})
+@pytest.mark.parametrize("width", [390, 1180, 1280])
+def test_a_long_name_of_the_shop_ends_in_an_ellipsis(page: Page, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 844})
+    page.goto("/job/1042/")
     name = page.locator(".house > span")
     name.evaluate("name => name.textContent = 'Larkfield and Daughters, Goldsmiths and Setters since Long Ago'")
     cut = "name => [name.scrollWidth > name.clientWidth, getComputedStyle(name).textOverflow]"
     assert name.evaluate(cut) == [True, "ellipsis"]
+    house, tools = page.locator(".house").bounding_box(), page.locator(".tools").bounding_box()
+    assert house and tools and tools["y"] < house["y"] + house["height"], "the tools stand beside the name"
     check_page(page)
     page.set_viewport_size({"width": 1280, "height": 800})
+
+
+def test_what_is_missing_is_said_beside_the_field_and_typed_words_stay(page: Page) -> None:
+    page.goto("/take-in/")
+    page.locator("[name=name]").fill("Wilma Teasdale")
+    page.locator("[name=envelope]").fill("")
+    press(page, "Open the envelope")
+    field = page.locator(".field.wrong")
+    expect(field).to_contain_text(MISSING)
+    expect(field.locator("input")).to_be_focused()
+    expect(page.locator("[name=name]")).to_have_value("Wilma Teasdale")
+    check_page(page)
+    page.evaluate("localStorage.clear()")
+
+
+def test_without_a_script_the_answer_says_what_is_missing(page: Page, chromium: Browser, counter: str) -> None:
+    plain = chromium.new_context(
+        java_script_enabled=False, base_url=counter, storage_state=page.context.storage_state()
+    )
+    one = plain.new_page()
+    one.goto("/take-in/")
+    one.locator("[name=name]").fill("Wilma Teasdale")
+    one.locator("[name=envelope]").fill("")
+    press(one, "Open the envelope")
+    expect(one.locator(".field.wrong")).to_contain_text(MISSING)
+    expect(one.locator("[name=name]")).to_have_value("Wilma Teasdale")
+    plain.close()
+
+
+def test_a_note_without_words_is_said_beside_it_and_the_rest_stays(page: Page) -> None:
+    page.goto("/job/1042/")
+    page.locator("summary", has_text="Note for you first").click()
+    page.locator("[name=to_say]").fill("we look again together")
+    press(page, "Keep the note")
+    expect(page.locator(".field.wrong", has=page.locator("[name=words]"))).to_contain_text(MISSING)
+    expect(page.locator("[name=to_say]")).to_have_value("we look again together")
+    page.locator("[name=to_say]").fill("")
 
 
 def test_the_checks_themselves_can_fail(page: Page, complaints: list[str]) -> None:
