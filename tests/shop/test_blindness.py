@@ -79,6 +79,8 @@ def shown_values(text: str) -> set[str]:
 def test_the_test_sees_what_it_looks_for(told: Examination, owner: Member) -> None:
     browser = Client()
     browser.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    assert browser.get(f"/examination/{told.pk}/depth/")["Location"] == "/job/1042/"
+    browser.post("/job/1042/first-record/")
     shown = set().union(*map(shown_values, pages(browser, told).values()))
     assert {"6.673", "4.107", "57.31", "faint", "orange", SEEN[3], "113.7"} <= shown
 

@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import reverse
 from tests.shop import walk
 
-from samestone.shop.models import Instrument, Job, Mark, Member, Reading, Shop
+from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Reading, Shop
 
 pytestmark = pytest.mark.django_db
 
@@ -196,3 +196,87 @@ def test_passwords_are_kept_as_argon2(settings: object, owner: Member) -> None:
     owner.set_password("a long enough one")
     assert owner.password.startswith("argon2")
     assert owner.check_password("a long enough one")
+
+
+EMPTY = {
+    "/take-in/": ({"name": "Odile Farrow"}, "Odile Farrow"),
+    "/job/1042/take-in/piece/": ({"kind": "ring", "condition": "worn thin at the back"}, "worn thin at the back"),
+    "/job/1042/take-in/work/": ({"collector": "Jonas Whitlock"}, "Jonas Whitlock"),
+    "/job/1042/hand-over/": ({"number_read": "1042", "mark_seen": "yes", "grams": "3.41"}, "3.41"),
+    "/job/1042/news/": ({"price": "140 more"}, "140 more"),
+    "/job/1042/notice/": ({"to_say": "we look again together"}, "we look again together"),
+    "/people/": ({"name": "Tomas Reed", "role": "goldsmith"}, "Tomas Reed"),
+}
+
+
+@pytest.mark.parametrize("address", EMPTY)
+def test_what_is_missing_is_said_beside_the_field_and_the_rest_is_kept(browser: Client, job: Job, address: str) -> None:
+    sent, typed = EMPTY[address]
+    answer = browser.post(address, sent)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    beside = [part for part in page.split('<div class="field')[1:] if part.startswith(" wrong")]
+    assert beside and all("Found nothing" in part and "; expected " in part for part in beside)
+    assert typed in page
+    assert "This field is required" not in page
+
+
+def test_no_page_leaves_a_missing_answer_to_the_browser(browser: Client, job: Job) -> None:
+    """The browser's own bubble is asked for by `required`."""
+    questions = [f"/job/1042/take-in/{name}/" for name in ("piece", "stones", "marks", "clean", "work")]
+    for address in (
+        "/take-in/",
+        "/job/1042/",
+        "/job/1042/bench/",
+        "/people/",
+        "/shop/",
+        "/instruments/new/",
+        *questions,
+    ):
+        page = browser.get(address)
+        assert page.status_code == 200, address
+        assert " required" not in page.content.decode(), address
+
+
+def test_a_wrong_password_is_said_in_our_words_and_the_keyboard_goes_there(owner: Member) -> None:
+    page = Client().post(reverse("sign-in"), {"username": "ines", "password": "wrong"}).content.decode()
+    assert "Found nobody with this name and password" in page
+    assert "autofocus" in page.split('type="password"')[1].split(">")[0]
+
+
+def test_a_finished_look_is_to_be_read_and_asks_nothing_more(browser: Client, job: Job) -> None:
+    first = walk.examine(browser, job.stones.get(), "take-in")
+    walk.examine(browser, job.stones.get(), "take-in", readings={})
+    for name in ("diameter", "uv-long", "characteristics", "finish"):
+        page = browser.get(f"/examination/{first.pk}/{name}/").content.decode()
+        main = page.split("<main")[1].split("</main>")[0]
+        assert "6.67 6.67 6.67 mm" in main and "medium blue" in main and "no time" in main
+        assert "<form" not in main and "<input" not in main
+    late = browser.post(f"/examination/{first.pk}/girdle/", {"value": "faceted"})
+    assert late.status_code == 422 and "was finished" in late.content.decode()
+    assert first.observations.get(what="girdle_finish").value == "polished"
+
+
+def test_a_finished_first_look_is_kept_back_from_whoever_looks_blind(browser: Client, job: Job) -> None:
+    first = walk.examine(browser, job.stones.get(), "take-in")
+    walk.to_the_bench(browser, "1042")
+    walk.back_from_the_bench(browser, "1042")
+    answer = browser.get(f"/examination/{first.pk}/diameter/")
+    assert (answer.status_code, answer["Location"]) == (302, "/job/1042/")
+
+
+def test_a_loose_weight_is_held_against_the_sizes_of_the_take_in_on_every_page(browser: Client, job: Job) -> None:
+    stone = job.stones.get()
+    walk.examine(browser, stone, "take-in")
+    walk.to_the_bench(browser, "1042")
+    browser.post(f"/stone/{stone.pk}/unset/")
+    look, scale = Examination.objects.get(stone=stone, occasion="bench"), Instrument.objects.get(kind="scale")
+    at_the_bench = browser.post(f"/stone/{stone.pk}/weigh/", {"first": "11.49", "instrument": scale.pk})
+    looked_at = f"/examination/{look.pk}/weight/"
+    loose = browser.post(looked_at, {"weight_ct-0": "11.49", "instrument": scale.pk})
+    for answer in (at_the_bench, loose):
+        assert answer.status_code == 422
+        assert "If the scale says so again, stop: it may be another stone." in answer.content.decode()
+    assert not look.readings.exists()
+    assert browser.post(looked_at, {"weight_ct-0": "1.149", "instrument": scale.pk}).status_code == 302
+    assert look.readings.get().indications == ["1.149"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from samestone.gem import PROPERTIES, check_values
@@ -13,6 +13,7 @@ from samestone.metrology import Problem
 _WIDEST_SPREAD = Decimal("0.03")
 _SPREAD_FLOOR = {"mm": Decimal("0.10"), "ct": Decimal("0.01"), "%": Decimal("2")}
 _ROUND = "round brilliant"
+_ANOTHER = " If the scale says so again, stop: it may be another stone."
 
 
 @dataclass(frozen=True)
@@ -25,15 +26,23 @@ class Slip:
 
 
 def slips(
-    typed: Mapping[str, Sequence[str]], *, cut: str, beside: Mapping[str, Sequence[str]] | None = None
+    typed: Mapping[str, Sequence[str]],
+    *,
+    cut: str,
+    beside: Mapping[str, Sequence[str]] | None = None,
+    earlier: Mapping[str, Sequence[str]] | None = None,
 ) -> tuple[Slip, ...]:
     """Say what cannot be of these indications (decimal strings by property name); empty is good news.
 
     Each property on its own first: its range, units mixed up, indications that differ by more than one stone does.
-    Only if all pass, the means against one another and against the indications `beside` them.
+    Only if all pass, the means against one another and against the indications `beside` them, of the same look; then
+    against those of an `earlier` look: what does not fit them may be another stone's, and the words say so.
     """
     found = [slip for what, texts in typed.items() if texts and (slip := _slip_of_one(what, texts))]
-    return tuple(found) if found else _together(typed, beside or {}, cut)
+    if found := found or list(_together(typed, beside or {}, cut)):
+        return tuple(found)
+    apart = _together(typed, {**(earlier or {}), **(beside or {})}, cut)
+    return tuple(replace(slip, words=slip.words + _ANOTHER) for slip in apart)
 
 
 def _slip_of_one(what: str, texts: Sequence[str]) -> Slip | None:

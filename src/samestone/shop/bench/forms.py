@@ -67,11 +67,8 @@ class LooseWeightForm(Form):
         cleaned: dict[str, Any] = super().clean() or {}
         if self.stone is None or self.errors:
             return cleaned
-        weight, cut = {"weight_ct": self.indications}, self.stone.cut
-        alone = plausible.slips(weight, cut=cut)
-        for slip in alone or plausible.slips(weight, cut=cut, beside=self.sizes):
-            stop = "" if alone else " If the scale says so again, stop: it may be another stone."
-            self.add_error(None, slip.words + stop)
+        for slip in plausible.slips({"weight_ct": self.indications}, cut=self.stone.cut, earlier=self.sizes):
+            self.add_error(None, slip.words)
         return cleaned
 
 

@@ -38,12 +38,6 @@ def _loose_weights(stone: Stone) -> tuple[Reading, ...]:
     return tuple(rows.filter(property="weight_ct").select_related("instrument"))
 
 
-def sizes_at_take_in(stone: Stone) -> dict[str, list[str]]:
-    """Diameters and depth as they were read before the bench, the newest of each; a weight must fit them."""
-    rows = Reading.objects.current().filter(examination__stone=stone, examination__occasion="take-in")
-    return {row.property: list(row.indications) for row in rows.filter(property__endswith="_mm").order_by("at", "pk")}
-
-
 def damage_seen(stone: Stone) -> tuple[DamageSeen, ...]:
     """Damage placed since the take-in, held against the take-in's clock face."""
     marks = Mark.objects.current().filter(examination__stone=stone).select_related("examination")

@@ -19,6 +19,7 @@ from samestone.shop.finding import ExaminationFinished
 from samestone.shop.life import MOVES, NotPossibleNow, Station
 from samestone.shop.models import Job, Stone
 from samestone.shop.sign_in import signed_in
+from samestone.shop.take_in_sizes import sizes_at_take_in
 
 
 def show_bench(request: HttpRequest, envelope: str) -> HttpResponse:
@@ -65,8 +66,7 @@ def unset_stone(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def weigh_stone(request: HttpRequest, pk: int) -> HttpResponse:
     stone = get_object_or_404(Stone, pk=pk)
-    kept_back = blindness.is_kept_back(stone.job, signed_in(request))
-    sizes = {} if kept_back else queries.sizes_at_take_in(stone)
+    sizes = sizes_at_take_in(stone, by=signed_in(request))
     form = forms.LooseWeightForm(request.POST, stone=stone, sizes=sizes, auto_id=f"id_{stone.pk}_%s")
     if not form.is_valid():
         return _bench(request, stone.job, weigh=form)

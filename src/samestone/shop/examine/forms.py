@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -28,9 +29,17 @@ class ReadingsForm(Form):
 
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, question: asked.Question, examination: Examination, *args: Any, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        question: asked.Question,
+        examination: Examination,
+        *args: Any,
+        earlier: Mapping[str, Sequence[str]] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        """`earlier`: indications of an earlier look that these must fit; none where this look is blind."""
         super().__init__(*args, **kwargs)
-        self.question, self.examination = question, examination
+        self.question, self.examination, self.earlier = question, examination, earlier
         self.missing = {row.what: row.why for row in examination.not_examined.current() if row.what in question.whats}
         before = {row.property: row for row in examination.readings.current() if row.property in question.whats}
         for what in question.whats:
@@ -90,9 +99,9 @@ class ReadingsForm(Form):
         return cleaned
 
     def _refuse_slips(self, typed: dict[str, list[str]]) -> None:
-        """Against the other readings of this same examination, never against an earlier one."""
+        """Against the other readings of this same examination; against an earlier one only where it was given."""
         beside = {row.property: list(row.indications) for row in self.examination.readings.current()}
-        for slip in plausible.slips(typed, cut=self.examination.stone.cut, beside=beside):
+        for slip in plausible.slips(typed, cut=self.examination.stone.cut, beside=beside, earlier=self.earlier):
             self.add_error(f"{slip.what}-{slip.turn}", slip.words)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from samestone.gem import PROPERTIES
 from samestone.shop.examine import question as asked
 from samestone.shop.examine.actions import answered_whats
 from samestone.shop.models import Examination, Mark, Photograph
@@ -35,6 +36,21 @@ def steps(examination: Examination) -> tuple[Step, ...]:
             all(what in missing for what in question.whats),
         )
         for question in asked.questions_for(examination.setting, examination.occasion)
+    )
+
+
+def summary(examination: Examination) -> tuple[tuple[str, str, bool], ...]:
+    """Everything that was asked, as (name, what was found or why not, whether it was found)."""
+    told, missing = _told(examination), {row.what: row.why for row in examination.not_examined.current()}
+    units = {row.property: f" {PROPERTIES[row.property].unit}" for row in examination.readings.current()}
+    return tuple(
+        (
+            question.title if len(question.whats) == 1 else f"{question.title}, {asked.LABELS[what]}",
+            told.get(what, missing.get(what, "not looked at")) + units.get(what, ""),
+            what in told,
+        )
+        for question in asked.questions_for(examination.setting, examination.occasion)
+        for what in question.whats
     )
 
 

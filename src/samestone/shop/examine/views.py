@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from samestone.gem import care
+from samestone.shop import blindness
 from samestone.shop.agreement import agreed_changes
 from samestone.shop.examine import actions, forms, photo_views, queries
 from samestone.shop.examine import question as asked
@@ -28,6 +29,7 @@ from samestone.shop.foresight import next_look
 from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import NONE_SEEN, Examination, Finding, Stone
 from samestone.shop.sign_in import signed_in
+from samestone.shop.take_in_sizes import sizes_at_take_in
 
 UNPROCESSABLE = 422
 _FINDINGS = ("reading", "reaction", "observation", "notexamined", "photograph", "mark")
@@ -64,6 +66,8 @@ def go_on(request: HttpRequest, pk: int) -> HttpResponse:
 def ask(request: HttpRequest, pk: int, name: str) -> HttpResponse:
     """One question, with everything else of this examination in sight."""
     examination = _examination(pk)
+    if examination.finished_at:
+        return _summary(request, examination)
     if name == "finish":
         return _page(request, examination, None, unanswered=queries.unanswered(examination))
     if name not in {question.name for question in asked.questions_for(examination.setting, examination.occasion)}:
@@ -72,8 +76,25 @@ def ask(request: HttpRequest, pk: int, name: str) -> HttpResponse:
     return _ASK[question.kind](request, examination, question)
 
 
+def _summary(request: HttpRequest, examination: Examination) -> HttpResponse:
+    """What a finished look found, to be read; nothing can be added."""
+    first = examination.occasion != Examination.Occasion.PICK_UP
+    if first and blindness.is_kept_back(examination.job, signed_in(request)):
+        return redirect("job", envelope=examination.job.envelope)
+    page = {
+        "job": examination.job,
+        "examination": examination,
+        "told": queries.summary(examination),
+        "photographs": queries.pictures(examination),
+        "marks": queries.characteristics(examination),
+    }
+    return render(request, "examine/summary.html", page, status=UNPROCESSABLE if request.method == "POST" else 200)
+
+
 def ask_reading(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
-    form = forms.ReadingsForm(question, examination, request.POST or None)
+    loose_at_bench = question.name == asked.LOOSE_ONLY and examination.occasion == Examination.Occasion.BENCH
+    earlier = sizes_at_take_in(examination.stone, by=signed_in(request)) if loose_at_bench else {}
+    form = forms.ReadingsForm(question, examination, request.POST or None, earlier=earlier)
 
     def keep() -> None:
         actions.record_readings(
