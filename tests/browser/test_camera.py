@@ -95,6 +95,17 @@ def test_a_blurred_picture_is_neither_taken_by_itself_nor_kept_without_a_word(po
     expect(poor_camera.locator(".shots img")).to_have_count(0)
 
 
+def test_what_is_no_picture_is_refused_in_words_and_never_offered_to_be_kept(poor_camera: Page, address: str) -> None:
+    poor_camera.goto(address)
+    keep = poor_camera.locator("[data-keep-anyway]")
+    file = poor_camera.locator("[type=file]")
+    file.set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": blurred("cleaned")})
+    expect(keep).to_be_visible(timeout=20_000)
+    file.set_input_files({"name": "b.jpg", "mimeType": "image/jpeg", "buffer": b"a letter, not a picture"})
+    expect(poor_camera.locator("[data-camera-says]")).to_contain_text("Choose another picture.")
+    expect(keep).to_be_hidden()
+
+
 def test_a_good_frame_releases_by_itself_once(page: Page, address: str) -> None:
     page.goto(address)
     page.locator("[data-by-itself]").check()

@@ -54,7 +54,8 @@ def keep_photograph(  # noqa: PLR0913 - a photograph is kept with all of these
     try:
         photo = imaging.open_photo(content)
     except imaging.BadPhoto as error:
-        raise NotAPhotograph(str(error)) from error
+        words = str(error)
+        raise NotAPhotograph(f"{words[:1].upper()}{words[1:]}. Choose another picture.") from error
     if photo.format not in _MEDIA_TYPES:
         raise NotAPhotograph(f"Found a {photo.format} file; browsers show JPEG, PNG and WebP. Save it as one of these.")
     there: Photograph | None = Photograph.objects.filter(once=once).first() if once else None

@@ -77,6 +77,7 @@ async function send(blob, name, anyway = false) {
       return location.assign(answer.url);
     }
     say((await answer.text()).slice(0, 300));
+    dropRefused();
     if (answer.headers.get("Keep-Anyway")) showRefused(blob, name);
   } catch {
     say("Could not be sent. The picture is still here: press again.");
@@ -94,12 +95,16 @@ function showRefused(blob, name) {
   box.querySelector("[data-again]").focus({ preventScroll: true });
 }
 
-function again() {
+function dropRefused() {
   URL.revokeObjectURL(refusedPicture.src);
   refused = null;
   refusedPicture.remove();
   box.classList.remove("refusing");
   box.querySelector("[data-anyway]").hidden = true;
+}
+
+function again() {
+  dropRefused();
   form.querySelector("[type=file]").value = "";
   say(stream ? "" : "Choose a file.");
 }
