@@ -280,3 +280,19 @@ def test_a_loose_weight_is_held_against_the_sizes_of_the_take_in_on_every_page(b
     assert not look.readings.exists()
     assert browser.post(looked_at, {"weight_ct-0": "1.149", "instrument": scale.pk}).status_code == 302
     assert look.readings.get().indications == ["1.149"]
+
+
+def test_swapped_diameters_are_said_in_the_trade_s_words(browser: Client, job: Job) -> None:
+    browser.post(f"/stone/{job.stones.get().pk}/examine/take-in/")
+    look, gauge = Examination.objects.latest("pk"), Instrument.objects.get(kind="gauge")
+    typed = {"diameter_min_mm-0": "6.71", "diameter_max_mm-0": "6.67", "instrument": gauge.pk}
+    page = browser.post(f"/examination/{look.pk}/diameter/", typed).content.decode()
+    assert "Found 6.71 mm, above the largest diameter, 6.67 mm; expected the smaller of the two." in page
+
+
+def test_short_wave_is_not_put_down_to_the_long_wave_lamp(browser: Client, job: Job) -> None:
+    browser.post(f"/stone/{job.stones.get().pk}/examine/take-in/")
+    look = Examination.objects.latest("pk")
+    chosen = "selected>uv box 365 nm"
+    assert chosen in browser.get(f"/examination/{look.pk}/uv-long/").content.decode()
+    assert chosen not in browser.get(f"/examination/{look.pk}/uv-short/").content.decode()

@@ -20,6 +20,8 @@ class Form(forms.Form):
 
 def missing(field: forms.Field) -> str:
     """Found, expected, what next, for a field that was left empty."""
+    if isinstance(field, forms.MultipleChoiceField):
+        return "Found nothing chosen; expected one answer or more. Tap what fits."
     if isinstance(field, forms.ChoiceField | forms.ModelChoiceField):
         return "Found nothing chosen; expected one answer. Tap the one that fits."
     if isinstance(field, forms.IntegerField) or hasattr(field, "unit"):

@@ -69,6 +69,8 @@ def _mean(texts: Sequence[str]) -> float:
 
 
 def _words(problem: Problem) -> str:
-    remedy = problem.remedy
+    remedy, found = problem.remedy, problem.found
+    for name, known in PROPERTIES.items():
+        found = found.replace(name, f"the {known.label},")
     end = "" if remedy.endswith(".") else "."
-    return f"Found {problem.found}; expected {problem.expected}. {remedy[:1].upper()}{remedy[1:]}{end}"
+    return f"Found {found}; expected {problem.expected}. {remedy[:1].upper()}{remedy[1:]}{end}"

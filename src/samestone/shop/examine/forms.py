@@ -13,7 +13,7 @@ from samestone.shop.examine import question as asked
 from samestone.shop.field import DecimalText
 from samestone.shop.form import Form
 from samestone.shop.instrument import CAMERAS, same_instrument
-from samestone.shop.models import Examination, Instrument, Photograph
+from samestone.shop.models import Examination, Instrument, Photograph, Reaction
 from samestone.shop.photograph import VIEWS
 from samestone.shop.tool import ToolField
 
@@ -114,10 +114,14 @@ class UvForm(Form):
     distance_mm = DecimalText(label="Distance", unit="mm", lowest="1", highest="1000", required=False)
     once = forms.CharField(max_length=36, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, test: str, *args: Any, **kwargs: Any) -> None:
+        """`test` is the record's name; the lamp offered is the one used last for it, and short wave has none before."""
         super().__init__(*args, **kwargs)
         lamp: Any = self.fields["instrument"]
-        lamp.offer(Instrument.objects.filter(kind="uv lamp"))
+        before = Reaction.objects.current().filter(test=test).exclude(instrument=None).last()
+        lamp.offer(Instrument.objects.filter(kind="uv lamp"), used=before.instrument_id if before else None)
+        if not before and test == "uv_short_wave":
+            lamp.initial = None
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or {}

@@ -103,7 +103,7 @@ def _keep(
     except NotPossibleNow as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"Kept: {len(kept)} claw{'s' if len(kept) > 1 else ''}.")
+        messages.success(request, f"Kept: {len(kept)} {claws.what_of(photo)}{'s' if len(kept) > 1 else ''}.")
     return redirect(f"{request.path}?scale={used.instrument.pk if used else 'none'}")
 
 

@@ -62,7 +62,8 @@ def keep_claws(
 ) -> Entry:
     """The widths that stand; each with `angle_deg`, `width_px`, `u_px`, `state`, and `how` it was found."""
     if not claws:
-        raise NotPossibleNow("Tick at least one claw, or tap its two sides.")
+        height = what_of(photo) == "height"
+        raise NotPossibleNow("Tap foot and tip first." if height else "Tick at least one claw, or tap its two sides.")
     measured = []
     for claw in claws:
         width, u, _ = in_unit(claw["width_px"], claw["u_px"], scale)

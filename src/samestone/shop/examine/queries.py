@@ -71,6 +71,12 @@ def unanswered(examination: Examination) -> tuple[str, ...]:
     return tuple(step.title for step in steps(examination) if not step.done)
 
 
+def plate(examination: Examination) -> Photograph | None:
+    """The picture to have in sight while other things are asked: the newest face-up that counts, else the newest."""
+    newest = examination.photographs.current().order_by("-pk")
+    return newest.filter(view="face-up", usable=True).first() or newest.first()
+
+
 def pictures(examination: Examination) -> tuple[Photograph, ...]:
     return tuple(examination.photographs.current())
 

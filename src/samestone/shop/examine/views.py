@@ -112,7 +112,9 @@ def ask_reading(request: HttpRequest, examination: Examination, question: asked.
 def ask_uv(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
     before = examination.reactions.current().filter(test=question.single).last()
     initial = {name: getattr(before, name) for name in ("strength", "colour", "distance_mm")} if before else {}
-    return _reaction(request, examination, question, forms.UvForm(request.POST or None, initial=initial))
+    return _reaction(
+        request, examination, question, forms.UvForm(question.single, request.POST or None, initial=initial)
+    )
 
 
 def ask_probe(request: HttpRequest, examination: Examination, question: asked.Question) -> HttpResponse:
@@ -272,6 +274,7 @@ def _page(request: HttpRequest, examination: Examination, asking: asked.Question
         "title": asking.title if asking else "All looked at?",
         "question": asking.name if asking else "finish",
         "steps": queries.steps(examination),
+        "plate": queries.plate(examination),
         "reasons": asked.WHY_NOT,
         "missing": {row.what: row.why for row in examination.not_examined.current()},
         "cautions": care.cautions(asking.caution) if asking and asking.caution else (),
