@@ -20,6 +20,7 @@ from samestone.shop.life import NotPossibleNow
 from samestone.shop.models import Examination, Instrument, Job, Mark, Member, Stone
 from samestone.shop.passage import move_job
 from samestone.shop.pickup import actions as pickup
+from samestone.shop.pickup import queries
 from samestone.shop.pickup.verdict import CannotCompare
 
 pytestmark = pytest.mark.django_db
@@ -134,6 +135,9 @@ def test_the_same_stone_goes_home_with_its_papers(job: Job, stone: Stone, owner:
     look(stone, "pick-up", at, owner, depth_mm="4.11")
     entry = pickup.judge_stone(stone, at=at, by=owner)
     assert entry.payload.data["verdict"]["ladder"].startswith("agrees")
+    one = next(one for one in queries.stones_at_pick_up(job) if one.judgement)
+    assert {"culet", "inscription", "pictures"} <= set(one.not_checked), "left out, and said so"
+    assert "depth" not in one.not_checked
     with pytest.raises(NotPossibleNow, match="agreed mark"):
         pickup.release_job(job, to="the client", at=at, by=owner)
     pickup.look_for_mark(mark, "seen", at=at, by=owner)

@@ -143,7 +143,7 @@ def _judged_stone(one: queries.StoneAtPickUp, *, named: bool) -> dict[str, Any]:
         **_pictures(one),
         "face": drawing.face(one.stone, queries.face_marks(one.stone)),
         "checked": [finding["name"] for finding in one.judgement.compared],
-        "unchecked": one.judgement.unchecked,
+        "unchecked": one.not_checked,
         "changes": [change.replace("_", " ") for change in one.after.declared_changes],
         "verdict": one.judgement.verdict,
         **({"picture_line": line} if (line := one.judgement.pictures.get("line")) else {}),

@@ -104,6 +104,13 @@ class StoneAtPickUp:
     after: Examination | None
     judgement: Judgement | None
 
+    @property
+    def not_checked(self) -> list[str]:
+        """What the verdict could not compare, and what the second look left out, which the verdict does not count."""
+        compared = self.judgement.unchecked if self.judgement else []
+        left_out = self.after.not_examined.current().values_list("what", flat=True) if self.after else ()
+        return list(dict.fromkeys([*compared, *map(name_of, left_out)]))
+
 
 @dataclass(frozen=True)
 class AgreedMark:
