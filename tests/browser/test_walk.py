@@ -176,6 +176,11 @@ def test_units_mixed_up_are_refused_and_nothing_is_lost(page: Page) -> None:
     expect(page.locator("[name='diameter_min_mm-2']")).to_have_value("0.2626")
     expect(page.locator("[name='diameter_max_mm-0']")).to_have_value("6.71")
     check_page(page)
+    for width in (1024, 1180, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        inside = "field => field.scrollWidth <= field.clientWidth + 1"  # half pixels are rounded
+        assert page.locator("[name='diameter_min_mm-2']").evaluate(inside), f"six figures are cut off at {width}"
+    page.set_viewport_size({"width": 1280, "height": 800})
 
 
 def test_take_in_examination_marks_work_and_receipt(page: Page) -> None:
