@@ -195,7 +195,6 @@ def peer_errors(job: tuple[Path, list[dict[str, Any]]]) -> list[float]:
 
 
 def write_report(figures: dict[str, Any], out: Path) -> None:
-    out.mkdir(parents=True, exist_ok=True)
     (out / "accuracy_photos.json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
     lines = ["# Photographs: accuracy (simulated pictures)", ""]
     for title, part in figures.items():
@@ -218,6 +217,7 @@ def main(arguments: list[str]) -> int:
     if not folder.is_dir():
         print(f"{folder}: no such folder; render it with: make pictures", file=sys.stderr)
         return 1
+    out.mkdir(parents=True, exist_ok=True)
     jobs = [(str(folder), line["picture"]) for line in read_index(folder).values()]
     with ProcessPoolExecutor(2) as pool:
         rows = list(pool.map(read_one, jobs, chunksize=6))

@@ -1,11 +1,13 @@
 """Learn what photo scores are worth: python -m scripts.calibrate_photos score SET OUT.json [--stones C076-C150]
                                      python -m scripts.calibrate_photos fit SCORES.json...
                                      python -m scripts.calibrate_photos judge SCORES.json...
+                                     python -m scripts.calibrate_photos reliability SET
 
 `score` compares the pictures of rendered sets (scripts/render_pictures.py): every stone with itself, with its twin
 or clone, and with others drawn at random; `fit` writes the calibration into the package; `judge` applies the shipped
-calibration to scores of another set and prints how well it does. The stones to calibrate on must not be among those
-that the network of characteristics was trained on.
+calibration to scores of another set and prints how well it does; `reliability` counts what the peaks of the maps are
+worth as probabilities, against the masks, and writes that into the package. The stones to calibrate on must not be
+among those that the networks were trained on.
 """
 
 from __future__ import annotations
@@ -93,25 +95,32 @@ def score_pair(folder: Path, index: Any, studies: Any, pair: tuple[str, ...]) ->
     row["turn_error_deg"] = (found.rotation_deg - turn + 180) % 360 - 180
     row |= inclusion_scores(a, b, found) | facet_scores(found)
     if pair[4] == "same" and (pair[1], pair[3]) in CLEANING and abs(row["turn_error_deg"]) < 2:
-        row["marks"], row["patches"] = cleaning_rows(folder, index[pair[:2]], a, b, found)
+        marks = cleaned_marks(a, b, found, "cleaning")
+        row["marks"], row["patches"] = told_and_true(folder, index[pair[:2]], a, marks)
     return row
 
 
-def cleaning_rows(folder: Path, line: dict[str, Any], a: Any, b: Any, found: Any) -> tuple[list[list[float]], Any]:
-    """Per feature its probability (negative for dirt) and what is there: 1 dirt, 0 natural, -1 a play of the facets.
-
-    Then, per patch of dirt and per natural patch of the mask, its size in view pixels and the surest features in it.
-    """
-    from samestone.imaging.characteristic import DIRT, list_marks
-    from samestone.imaging.cleaning import SHOWN, one_per_place
+def cleaned_marks(a: Any, b: Any, found: Any, network: str) -> Any:
+    from samestone.imaging.characteristic import list_marks
+    from samestone.imaging.cleaning import one_per_place
     from samestone.imaging.pair import see_both
+
+    return one_per_place(list_marks(see_both(a, b, found, one_stone=True).marks, a.stone, network))
+
+
+def told_and_true(folder: Path, line: dict[str, Any], study: Any, marks: Any) -> tuple[list[list[float]], Any]:
+    """Per mark its probability (negative for dirt) and what is there: 1 dirt, 0 natural, -1 a play of the facets.
+
+    Then, per patch of dirt and per natural patch of the mask, its size in view pixels and the surest marks in it.
+    """
+    from samestone.imaging.characteristic import DIRT
     from samestone.imaging.view import cut_out
 
-    mask = cut_out(open_mask((folder / line["picture"]).with_suffix(".png")), a.stone)
-    marks = one_per_place(list_marks(see_both(a, b, found, one_stone=True).marks, a.stone, SHOWN))
-    zoom, rows, places = 260 / a.stone.radius_px, [], []
+    stone = study.stone
+    mask = cut_out(open_mask((folder / line["picture"]).with_suffix(".png")), stone)
+    zoom, rows, places = 260 / stone.radius_px, [], []
     for mark in marks:
-        x, y = (round(279.5 + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), a.stone.centre_px, strict=True))
+        x, y = (round(279.5 + (p - c) * zoom) for p, c in zip((mark.x_px, mark.y_px), stone.centre_px, strict=True))
         window = mask[max(0, y - 5) : y + 6, max(0, x - 5) : x + 6]
         dirt, natural = bool((window[..., 2] > 120).any()), bool((window[..., 1] > 120).any())
         signed = -mark.probability if mark.kind == DIRT else mark.probability
@@ -186,6 +195,53 @@ def is_evidence(row: dict[str, Any], least: float) -> bool:
     return under_domes(row) if row["protocol"] == "guided" else bool(row["margin"] > least)
 
 
+def reliability(folder: str, workers: int) -> None:
+    """Write imaging/data/reliability.json: Platt's logistic per network and kind, from views V1, V4 and V6."""
+    stones = sorted({stone for stone, _ in read_index(Path(folder))})
+    with ProcessPoolExecutor(workers) as pool:
+        found = list(pool.map(raw_peaks, [(folder, stone) for stone in stones]))
+    table: dict[str, dict[str, list[float]]] = {}
+    for network in ("marks", "cleaning"):
+        signed, true = np.array([peak for part in found for peak in part[network]]).T
+        for kind, side, truth in (("natural", signed > 0, 0), ("dirt", signed < 0, 1)):
+            line = platt(np.abs(signed[side]), true[side] == truth)
+            table.setdefault(network, {})[kind] = line
+            print(network, kind, side.sum(), "peaks", round(float((true[side] == truth).mean()), 3), "right", line)
+    (PACKAGE / "imaging" / "data" / "reliability.json").write_text(json.dumps(table, indent=1) + "\n")
+
+
+def raw_peaks(job: tuple[str, str]) -> dict[str, list[list[float]]]:
+    """Peaks of both networks on one stone, taken at their word, with what the masks say is there."""
+    from samestone.imaging.characteristic import list_marks
+    from samestone.imaging.photo import open_photo
+    from samestone.imaging.registration import register
+    from samestone.imaging.study import Study
+
+    cv2.setNumThreads(1)
+    folder, index = Path(job[0]), read_index(Path(job[0]))
+    lines = {view: index[job[1], view] for view in ("V1", "V4", "V6")}
+    studies = {view: Study(open_photo((folder / line["picture"]).read_bytes())) for view, line in lines.items()}
+    peaks: dict[str, list[list[float]]] = {"marks": [], "cleaning": []}
+    for view, study in studies.items():
+        if study.usable:
+            listed = list_marks(study.maps, study.stone, "as it says")
+            peaks["marks"] += told_and_true(folder, lines[view], study, listed)[0]
+    a, b = studies["V6"], studies["V4"]
+    if a.usable and b.usable:
+        listed = cleaned_marks(a, b, register(a.pattern, b.pattern), "as it says")
+        peaks["cleaning"] += told_and_true(folder, lines["V6"], a, listed)[0]
+    return peaks
+
+
+def platt(peaks: Any, right: Any) -> list[float]:
+    """Slope and offset from the peaks' log-odds to those of being right, by greatest likelihood."""
+    from scipy.optimize import minimize
+
+    odds, sign = np.log(peaks / (1 - peaks)), np.where(right, 1.0, -1.0)
+    best = minimize(lambda line: np.logaddexp(0, -sign * (line[0] * odds + line[1])).mean(), np.array([1.0, 0.0]))
+    return [round(float(value), 4) for value in best.x]
+
+
 def judge(paths: list[str]) -> None:
     """Apply the shipped calibration and print the figures."""
     rows = read_scores(paths)
@@ -194,7 +250,6 @@ def judge(paths: list[str]) -> None:
 
 def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """Precision and recall of "not visible after" for dirt and of "still there" for natural marks."""
-    from samestone.imaging.characteristic import DIRT, NATURAL
     from samestone.imaging.cleaning import SURE, is_reliable
 
     figures: dict[str, Any] = {}
@@ -207,14 +262,14 @@ def judge_cleaning(rows: list[dict[str, Any]]) -> dict[str, Any]:
         if not some:
             continue
         signed, kind = np.array([mark for r in some for mark in r["marks"]]).T
-        for name, chosen, want in (("gone", signed <= -SURE[DIRT], 1), ("stays", signed >= SURE[NATURAL], 0)):
+        for name, chosen, want in (("gone", signed <= -SURE, 1), ("stays", signed >= SURE, 0)):
             column = 1 if want else 2
             seen = np.array([patch[column] for r in some for patch in r["patches"][1 - want]])
             figures[f"{u}-{v} {name}: precision among real marks, among all told, recall of features, of patches"] = [
                 round(float(np.mean(kind[chosen & (kind >= 0)] == want)), 3),
                 round(float(np.mean(kind[chosen] == want)), 3),
                 round(float((chosen & (kind == want)).sum() / (kind == want).sum()), 3),
-                round(float(np.mean(seen >= SURE[DIRT if want else NATURAL])), 3),
+                round(float(np.mean(seen >= SURE)), 3),
             ]
     return figures
 
@@ -271,7 +326,7 @@ def equal_error(same: Any, apart: Any) -> float:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["score", "fit", "judge"])
+    parser.add_argument("what", choices=["score", "fit", "judge", "reliability"])
     parser.add_argument("paths", nargs="+")
     parser.add_argument("--stones", default="")
     parser.add_argument("--others", type=int, default=3)
@@ -279,6 +334,8 @@ def main() -> None:
     choice = parser.parse_args()
     if choice.what == "score":
         score(choice.paths[0], choice.paths[1], choice.stones, choice.others, choice.workers)
+    elif choice.what == "reliability":
+        reliability(choice.paths[0], choice.workers)
     else:
         {"fit": fit, "judge": judge}[choice.what](choice.paths)
 

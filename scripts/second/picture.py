@@ -143,6 +143,7 @@ def index_line(made: Specimen, take: Take) -> dict[str, Any]:
         "view": take.view,
         "protocol": "guided" if take.view in ("V4", "V5", "V6") else "free",
         "lamp": take.lamp_kind,
+        "make": made.shop,
         "claws": len(made.claws),
         "rotation_deg": round(take.rotation_deg, 4),
         "tilt_deg": [round(t, 4) for t in take.tilt_deg],

@@ -1,12 +1,14 @@
 """Characteristics: marks in a photograph that are not explained by the cut.
 
-A small learned network (network.py) says for every place of the standard view how probable a natural mark, and how
-probable dirt, is there. Its peaks are offered to the jeweller, who confirms or rejects them.
+A small learned network (network.py) says for every place of the standard view how much looks like a natural mark, and
+how much like dirt. Its peaks are offered to the jeweller, who confirms or rejects them. What a peak is worth as a
+probability was counted on pictures that nothing was learned on (scripts/calibrate_photos.py reliability).
 """
 
 from __future__ import annotations
 
 import io
+import json
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -23,7 +25,8 @@ from samestone.imaging.view import GIRDLE, MIDDLE, SIDE, Plane, View, disc
 NATURAL, DIRT = "natural", "dirt"
 CLASSES = (NATURAL, DIRT)
 HALF = SIDE // 2
-SHOWN = 0.3
+SHOWN = 0.3  # peaks of the maps from here on are listed
+MARKS, CLEANING = "marks", "cleaning"  # what marks are listed from: one picture, or one before and one after
 APART_PX = 4
 EDGE = 0.97
 RADIUS = 10  # the plane that holds the distance from the centre, last
@@ -44,12 +47,31 @@ class Characteristic:
     probability: float
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def load_weights(name: str) -> dict[str, NDArray[np.float32]]:
     """A network's weights as shipped; docs/method/imaging.md says on what they were learned."""
     data = files("samestone.imaging").joinpath("data", name).read_bytes()
     with np.load(io.BytesIO(data)) as stored:
         return {name: stored[name].astype(np.float32) for name in stored.files}
+
+
+@lru_cache(maxsize=1)
+def load_reliability() -> dict[str, dict[str, tuple[float, float]]]:
+    """Per source and kind: slope and offset from the log-odds of a peak to those of there being what it says."""
+    found: dict[str, dict[str, tuple[float, float]]] = json.loads(
+        files("samestone.imaging").joinpath("data", "reliability.json").read_text("utf-8")
+    )
+    return found
+
+
+def probability_of(peak: float, source: str, kind: str) -> float:
+    """How probable it is that a peak of a map is what it says, by Platt's logistic (1999).
+
+    A source that nothing was counted for is taken at its word.
+    """
+    slope, offset = load_reliability().get(source, {}).get(kind, (1.0, 0.0))
+    odds = np.log(max(peak, 1e-6) / max(1 - peak, 1e-6))
+    return float(min(1 / (1 + np.exp(-slope * odds - offset)), 0.99))
 
 
 def network_inputs(view: View) -> Plane:
@@ -75,22 +97,22 @@ def _sub_pixels(plane: Plane) -> list[Plane]:
 
 
 def mark_maps(planes: Plane) -> Plane:
-    """Probability of a natural mark and of dirt, 2 x 280 x 280, zero outside the girdle."""
+    """What looks like a natural mark and like dirt, 0 to 1, 2 x 280 x 280, zero outside the girdle."""
     maps = chances(run_network(planes, load_weights("marks.npz")))
     maps[:, ~disc(EDGE)[::2, ::2]] = 0
     return maps
 
 
-def list_marks(maps: Plane, outline: Outline, shown: float = SHOWN) -> tuple[Characteristic, ...]:
+def list_marks(maps: Plane, outline: Outline, source: str = MARKS) -> tuple[Characteristic, ...]:
     """Peaks of the maps, most probable first, in the picture's own pixels."""
-    marks = [mark for k, kind in enumerate(CLASSES) for mark in _peaks(maps[k], kind, outline, shown)]
+    marks = [mark for k, kind in enumerate(CLASSES) for mark in _peaks(maps[k], kind, outline, source)]
     return tuple(sorted(marks, key=lambda mark: -mark.probability))
 
 
-def _peaks(plane: Plane, kind: str, outline: Outline, shown: float) -> list[Characteristic]:
+def _peaks(plane: Plane, kind: str, outline: Outline, source: str) -> list[Characteristic]:
     smooth = cv2.GaussianBlur(plane, (0, 0), 0.7)
     top = cv2.dilate(smooth, np.ones((2 * APART_PX + 1, 2 * APART_PX + 1), np.uint8))
-    rows, columns = np.nonzero((smooth >= top) & (smooth > shown))
+    rows, columns = np.nonzero((smooth >= top) & (smooth > SHOWN))
     marks = []
     zoom = outline.radius_px / GIRDLE
     for row, column in zip(rows, columns, strict=True):
@@ -105,7 +127,7 @@ def _peaks(plane: Plane, kind: str, outline: Outline, shown: float) -> list[Char
                 y_px=float(outline.centre_px[1] + zoom * y),
                 r=float(np.hypot(x, y) / GIRDLE),
                 angle_deg=float(np.degrees(np.arctan2(-y, x)) % 360),
-                probability=float(min(plane[row, column], 0.99)),
+                probability=probability_of(float(plane[row, column]), source, kind),
             )
         )
     return marks

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from samestone.imaging.agreement import mark_scores
-from samestone.imaging.characteristic import DIRT, NATURAL, Characteristic, list_marks
+from samestone.imaging.characteristic import CLEANING, DIRT, Characteristic, list_marks
 from samestone.imaging.copies import name_copy
 from samestone.imaging.pair import see_both
 from samestone.imaging.photo import Photo
@@ -21,8 +21,7 @@ from samestone.imaging.registration import Registration, register
 from samestone.imaging.study import Study
 
 NOT_VISIBLE, STILL_THERE, CANNOT_SAY = "not visible after", "still there", "cannot say"
-SURE = {DIRT: 0.6, NATURAL: 0.7}  # from here on it is said outright
-SHOWN = 0.3
+SURE = 0.6  # from this probability on it is said outright
 MARGIN, PLAIN = 4.0, 6.0
 SHARED = 0.1
 
@@ -88,7 +87,7 @@ def judge_marks(a: Study, b: Study, registration: Registration) -> list[CleanedF
     """The features of A, surest first."""
     told = [
         _outcome(mark)
-        for mark in one_per_place(list_marks(see_both(a, b, registration, one_stone=True).marks, a.stone, SHOWN))
+        for mark in one_per_place(list_marks(see_both(a, b, registration, one_stone=True).marks, a.stone, CLEANING))
     ]
     return sorted(told, key=lambda feature: -feature.probability)
 
@@ -105,5 +104,5 @@ def one_per_place(marks: tuple[Characteristic, ...], near: float = 0.04) -> list
 
 def _outcome(mark: Characteristic) -> CleanedFeature:
     told = NOT_VISIBLE if mark.kind == DIRT else STILL_THERE
-    outcome = told if mark.probability >= SURE[mark.kind] else CANNOT_SAY
+    outcome = told if mark.probability >= SURE else CANNOT_SAY
     return CleanedFeature(outcome, mark.probability, mark.x_px, mark.y_px, mark.r, mark.angle_deg)

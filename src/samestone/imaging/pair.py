@@ -16,7 +16,7 @@ from samestone.imaging.registration import Registration
 from samestone.imaging.study import Study
 from samestone.imaging.view import Plane, disc, turned
 
-WEIGHTS = "pairs.npz"
+DIRT = 1  # among the maps of logits
 PER_PLACE = 1 / 500  # natural-logarithm odds per unit of the network's last map, as it was learned
 
 
@@ -48,7 +48,9 @@ def see_both(a: Study, b: Study, registration: Registration, *, one_stone: bool 
     second = [turned(plane, back, shift) for plane in b.planes[:RADIUS]]
     told = np.full_like(a.planes[:1], float(one_stone))
     planes = np.concatenate([a.planes[:RADIUS], second, a.planes[RADIUS:], told])
-    logits = run_in_halves(planes, load_weights(WEIGHTS))
+    logits = run_in_halves(planes, load_weights("pairs.npz"))
+    if one_stone:  # what is dirt is told by weights of its own (decision 67)
+        logits[DIRT] = run_in_halves(planes, load_weights("cleaning.npz"))[DIRT]
     inside = disc(EDGE)[::2, ::2]
     natural, dirt, natural_in_b = chances(logits[:3]) * inside
     return PairMaps(natural, dirt, natural_in_b, logits[3] * PER_PLACE * inside)

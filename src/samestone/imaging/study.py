@@ -23,6 +23,7 @@ from samestone.imaging.view import GIRDLE, Plane, View, cut_out, disc, view_of
 LEAST_SCORE = 0.35
 WELL_COVERED = 0.6
 SECOND_STONE = 0.75
+DISPLAY_GAMMA = 2.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +104,15 @@ class Study:
         """How dark the dark facets are against the bright ones: the logarithm of the 5th over the 95th percentile."""
         low, high = np.percentile(self._inside(), (5, 95))
         return float(np.log((low + 0.01) / (high + 0.01)))
+
+    @cached_property
+    def dazzle(self) -> float:
+        """How many times the brightest facets outshine most: 99th over 50th percentile, in linear light.
+
+        Under a soft dome no facet can mirror anything much brighter than what most of them mirror.
+        """
+        middle, high = np.percentile(self._inside(), (50, 99)) ** DISPLAY_GAMMA
+        return float((high + 0.003) / (middle + 0.003))
 
     @cached_property
     def lean(self) -> float:
