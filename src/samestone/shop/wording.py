@@ -42,6 +42,8 @@ SAID_ELSEWHERE = (
     gettext_noop("Use even light and a card of another colour."),
     gettext_noop("a positive length in micrometres"),
     gettext_noop("in micrometres per pixel"),
+    gettext_noop("give the table in per cent of the mean girdle diameter"),
+    gettext_noop("it looks like a fraction, not per cent"),
     gettext_noop("yttrium aluminium garnet (YAG)"),
     gettext_noop("may change colour while hot"),
     gettext_noop("cracks, may lose colour"),
