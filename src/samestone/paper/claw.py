@@ -5,14 +5,15 @@ from __future__ import annotations
 from samestone.paper.drawing import AMBER, BRICK, GRAPHITE, PAPER, QUIET, element
 
 CONDITIONS = {
-    "tight": "claw",
-    "worn": "claw worn",
-    "loose": "claw loose",
-    "broken": "claw broken",
-    "missing": "claw missing",
-    "unseen": "claw not examined",
-    "other": "claw, see words",
+    "tight": "",
+    "worn": " worn",
+    "loose": " loose",
+    "broken": " broken",
+    "missing": " missing",
+    "unseen": " not examined",
+    "other": ", see words",
 }
+"""What is said of a claw after its name, which differs from country to country."""
 _WORDS = {"": "tight", "whole": "tight", "good": "tight", "new": "tight", "bent": "loose", "lifted": "loose",
           "not examined": "unseen", "could not look": "unseen"}  # fmt: skip
 

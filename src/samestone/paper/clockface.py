@@ -24,7 +24,7 @@ from samestone.paper.drawing import (
     polar,
     text,
 )
-from samestone.paper.legend import LETTER, is_hollow, key_below, words_of
+from samestone.paper.legend import CLAW, LETTER, is_hollow, key_below, words_of
 from samestone.paper.outline import family, outline, reach
 from samestone.paper.sheet import BadSheet, Mark, Number, check
 
@@ -35,14 +35,22 @@ _ORDER = ("hidden", "claw", "damage", "characteristic", "agreed")
 """What is drawn later lies on top."""
 
 
-def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bool = True, loose: bool = False) -> str:
+def clock_face(
+    cut: str,
+    marks: Sequence[Mark],
+    *,
+    ratio: Number = 0,
+    legend: bool = True,
+    loose: bool = False,
+    claw: str = CLAW,
+) -> str:
     """The plan view as SVG text.
 
     The centre is (0, 0). A tap at (x, y) in user units is at r = hypot(x, y) / 100 girdle radii and at the angle
     atan2(-y, x), counter-clockwise from 3 o'clock; the root carries `data-radius="100"`. For a stone that is not round
     the girdle radius is a quarter of length plus width; `ratio` is length over width (0: the usual one of the cut).
     The length of a pear, marquise, oval or step cut runs from 6 to 12 o'clock. A `loose` stone has no hallmark to turn
-    it by. Every mark is a `g` with
+    it by; `claw` is the country's word for what holds it. Every mark is a `g` with
     `data-category`, `data-kind`, `data-r`, `data-angle`, for agreed marks `data-number` and, where given, `data-id`.
     Classes: `outline`, `claw`, `hidden`, `damage`, `characteristic`, `agreed`, `legend`. Refuses an unknown category
     and numbers that are none (`BadSheet`).
@@ -54,9 +62,12 @@ def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bo
     rim = max(132.0, 20 + max(math.hypot(x, y) for x, y in girdle))
     ordered = sorted(enumerate(marks), key=lambda item: _ORDER.index(item[1]["category"]))
     numbers = _numbers(marks)
-    drawn = [_mark(mark, girdle, rim, numbers.get(index), f"marks[{index}]") for index, mark in ordered]
+    drawn = [
+        _mark(mark, girdle, rim, numbers.get(index), name=words_of(mark, claw), where=f"marks[{index}]")
+        for index, mark in ordered
+    ]
     half = rim + 33
-    below, height = key_below(marks, half) if legend else ("", 0.0)
+    below, height = key_below(marks, half, claw=claw) if legend else ("", 0.0)
     return document(
         _dial(rim, loose=loose),
         _stone(name, girdle),
@@ -64,13 +75,13 @@ def clock_face(cut: str, marks: Sequence[Mark], *, ratio: Number = 0, legend: bo
         below,
         box=(-half, -half, 2 * half, 2 * half + height),
         title=f"Clock face: {cut}, seen from above" + ("" if loose else ", hallmark at 6 o'clock"),
-        description=describe(marks),
+        description=describe(marks, claw),
         class_="clock-face",
         data_radius=RADIUS,
     )
 
 
-def describe(marks: Sequence[Mark]) -> str:
+def describe(marks: Sequence[Mark], claw: str = CLAW) -> str:
     """What is drawn, in words, with the hour at which it stands."""
     numbers = _numbers(marks)
     said = []
@@ -82,7 +93,7 @@ def describe(marks: Sequence[Mark]) -> str:
         elif mark["category"] == "agreed":
             said.append(f"agreed mark {numbers[index]} at {hour}: {mark.get('words', '')}".rstrip(": "))
         else:
-            said.append(f"{words_of(mark)} at {hour}")
+            said.append(f"{words_of(mark, claw)} at {hour}")
     return "; ".join(said) if said else "nothing is marked"
 
 
@@ -149,7 +160,7 @@ def _stone(name: str, girdle: Sequence[Point]) -> str:
     return element("g", body, *table, class_="stone")
 
 
-def _mark(mark: Mark, girdle: Sequence[Point], rim: float, number: int | None, where: str) -> str:
+def _mark(mark: Mark, girdle: Sequence[Point], rim: float, number: int | None, *, name: str, where: str) -> str:
     angle = _number(mark["angle_deg"], f"{where}.angle_deg")
     r = _number(mark.get("r", 1), f"{where}.r")
     category, kind = mark["category"], mark.get("kind", "")
@@ -171,7 +182,7 @@ def _mark(mark: Mark, girdle: Sequence[Point], rim: float, number: int | None, w
         )
     return element(
         "g",
-        element("title", escape(words_of(mark))),
+        element("title", escape(name)),
         inside,
         class_=category,
         data_category=category,

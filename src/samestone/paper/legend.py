@@ -11,15 +11,16 @@ from samestone.paper.drawing import AMBER, BRICK, GRAPHITE, PAPER, TEAL, documen
 from samestone.paper.sheet import Mark
 
 ROW, LETTER = 25, 16.5
+CLAW = "claw"
 _INDENT = 54
 
 
-def words_of(mark: Mark) -> str:
-    """What a mark is called beside its symbol."""
+def words_of(mark: Mark, claw: str = CLAW) -> str:
+    """What a mark is called beside its symbol; `claw` is the country's word for what holds a stone."""
     kind = mark.get("kind", "")
     match mark["category"]:
         case "claw":
-            return CONDITIONS[condition(kind)] if condition(kind) != "other" else f"claw {kind}"
+            return claw + (CONDITIONS[condition(kind)] if condition(kind) != "other" else f" {kind}")
         case "hidden":
             return "not examined"
         case "agreed":
@@ -35,18 +36,18 @@ def is_hollow(mark: Mark) -> bool:
     return mark["category"] == "damage" or mark.get("kind", "") in symbol.SURFACE
 
 
-def key_below(marks: Sequence[Mark], half: float) -> tuple[str, float]:
+def key_below(marks: Sequence[Mark], half: float, *, claw: str = CLAW) -> tuple[str, float]:
     """The legend below a face that reaches from -half to half, and its height."""
-    entries = _entries(marks)
+    entries = _entries(marks, claw)
     columns = 2 if all(_room(words) <= half for _, words in entries) else 1
     height = 12.0 + ROW * math.ceil(len(entries) / columns) if entries else 0.0
     moved = f"translate({-half + 16:.1f} {half + 18:.1f})"
     return (element("g", _drawn(entries, half, columns), transform=moved) if entries else ""), height
 
 
-def key_alone(marks: Sequence[Mark], *, width: float) -> str:
+def key_alone(marks: Sequence[Mark], *, width: float, claw: str = CLAW) -> str:
     """The legend as a drawing of its own, as many columns as fit into `width` user units; letters are 16.5 high."""
-    entries = _entries(marks)
+    entries = _entries(marks, claw)
     room = max((_room(words) for _, words in entries), default=width)
     columns = max(1, int(width // room))
     rows = max(1, math.ceil(len(entries) / columns))
@@ -71,11 +72,11 @@ def _drawn(entries: Sequence[tuple[str, str]], column: float, columns: int) -> s
     return element("g", *rows, class_="legend")
 
 
-def _entries(marks: Sequence[Mark]) -> list[tuple[str, str]]:
+def _entries(marks: Sequence[Mark], claw: str) -> list[tuple[str, str]]:
     """(symbol around the origin, words), once for each look that occurs."""
     found: dict[str, str] = {}
     for mark in marks:
-        words = "agreed mark" if mark["category"] == "agreed" else words_of(mark)
+        words = "agreed mark" if mark["category"] == "agreed" else words_of(mark, claw)
         found.setdefault(words, _sample(mark))
     fills = {is_hollow(mark) for mark in marks if mark["category"] == "characteristic"}
     for hollow, words in ((False, "filled: inside"), (True, "hollow: surface")):

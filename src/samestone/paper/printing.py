@@ -26,15 +26,16 @@ def receipt(values: sheet.ReceiptSheet, *, at: dt.datetime, words: Words | None 
     `words` replaces words of `words.toml`. Refuses a sheet with missing, unknown or ill-typed fields (`BadSheet`).
     """
     sheet.check(values, sheet.ReceiptSheet)
+    claw = {**default_words(), **(words or {})}["claw"]
     files = {"qr.svg": qr_code(values["seal"]["qr"])}
     faces = values.get("faces", [])
     if faces:
-        files["key.svg"] = key_alone([mark for face in faces for mark in face["marks"]], width=_A5).encode()
+        files["key.svg"] = key_alone([mark for face in faces for mark in face["marks"]], width=_A5, claw=claw).encode()
     shown = {
         **values,
         "pictures": _pictures(values["pictures"], "pictures", files),
         "faces": [
-            {**_face(face, files, own=f"{n}-"), "file": f"{n}-face.svg", "name": face.get("name", "")}
+            {**_face(face, files, claw, own=f"{n}-"), "file": f"{n}-face.svg", "name": face.get("name", "")}
             for n, face in enumerate(faces)
         ],
     }
@@ -69,7 +70,7 @@ def _judged(stone: sheet.JudgedStone, index: int, files: dict[str, bytes], said:
     pictures = [{**picture, "caption": f"{title}: {picture['caption']}"} for title, picture in two]
     return {
         **table.expert_page(verdict, said["properties"]),
-        **_face(stone.get("face"), files, key_width=_A4, own=own),
+        **_face(stone.get("face"), files, said["claw"], key_width=_A4, own=own),
         "files": own,
         "name": stone.get("name", ""),
         "checked": stone["checked"],
@@ -84,23 +85,26 @@ def _judged(stone: sheet.JudgedStone, index: int, files: dict[str, bytes], said:
 def label(values: sheet.LabelSheet, *, at: dt.datetime, words: Words | None = None) -> bytes:
     """The bench label, 62 × 29 mm, as a PDF; its clock face has no legend, the mark to look for is said in words."""
     sheet.check(values, sheet.LabelSheet)
+    claw = {**default_words(), **(words or {})}["claw"]
     files = {"qr.svg": qr_code(values["qr"])}
-    shown = {**values, **_face(values.get("face"), files)}
+    shown = {**values, **_face(values.get("face"), files, claw)}
     return typeset("label.typ", shown, files, at=at, words=words or {})
 
 
-def _face(face: sheet.Face | None, files: dict[str, bytes], *, key_width: float = 0, own: str = "") -> dict[str, Any]:
+def _face(
+    face: sheet.Face | None, files: dict[str, bytes], claw: str, *, key_width: float = 0, own: str = ""
+) -> dict[str, Any]:
     """The clock face and its legend as files, what it shows in words, and the agreed marks as a list."""
     if face is None:
         return {"agreed": []}
     marks = face["marks"]
-    drawn: dict[str, Any] = {"ratio": face.get("ratio", 0), "loose": face.get("loose", False)}
+    drawn: dict[str, Any] = {"ratio": face.get("ratio", 0), "loose": face.get("loose", False), "claw": claw}
     files[f"{own}face.svg"] = clock_face(face["cut"], marks, legend=False, **drawn).encode()
     if key_width:
-        files[f"{own}key.svg"] = key_alone(marks, width=key_width).encode()
+        files[f"{own}key.svg"] = key_alone(marks, width=key_width, claw=claw).encode()
     agreed = [mark for mark in marks if mark["category"] == "agreed"]
     return {
-        "face": describe(marks),
+        "face": describe(marks, claw),
         "agreed": [
             {"number": number, "words": mark.get("words", ""), "hour": clock_hour(float(mark["angle_deg"]))}
             for number, mark in enumerate(agreed, 1)

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Collection
 
 from django.db import transaction
+from django.utils.translation import gettext_lazy
 
 from samestone.shop import ledger
 from samestone.shop.models import Entry, Job, Member
@@ -15,7 +16,7 @@ KIND = "change agreed"
 CHANGES = (
     ("repolish", "repolish a facet or the girdle"),
     ("recut", "recut"),
-    ("new_head", "a new head or other claws"),
+    ("new_head", gettext_lazy("a new head or other claws")),
 )
 
 
@@ -28,7 +29,7 @@ def agreed_changes(job: Job) -> tuple[str, ...]:
 def change_words(job: Job) -> tuple[str, ...]:
     """The same in the words of the counter."""
     names = dict(CHANGES)
-    return tuple(names[change] for change in agreed_changes(job))
+    return tuple(str(names[change]) for change in agreed_changes(job))
 
 
 @transaction.atomic

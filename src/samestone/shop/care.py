@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from samestone.gem import care
 from samestone.shop.models import Job, Stone
+from samestone.shop.wording import said
 
 BY_HAND = "by hand"  # what is left when nothing else may be done
 PROCESSES = ("ultrasonic", "steam")
@@ -82,7 +83,7 @@ def _answer(stone: Stone, process: str) -> Answer:
     advice = care.advise(stone.material, process, treatments)
     reason = next(reason for reason in advice.reasons if reason.verdict == advice.verdict)
     what = f"{stone.position} {reason.about.replace('_', ' ')}"
-    why = f"{what}, {reason.words}" if reason.words else what
+    why = f"{what}, {said(reason.words)}" if reason.words else what
     if stone.treatment == UNKNOWN and advice.verdict == "usual":
-        return Answer(stone, process, "caution", f"{why}; nobody knows whether it is filled", reason.source)
-    return Answer(stone, process, advice.verdict, why, reason.source)
+        return Answer(stone, process, "caution", f"{why}; nobody knows whether it is filled", said(reason.source))
+    return Answer(stone, process, advice.verdict, why, said(reason.source))

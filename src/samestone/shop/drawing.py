@@ -13,6 +13,7 @@ from samestone import paper
 from samestone.shop import ledger
 from samestone.shop.life import MOVES, Station
 from samestone.shop.models import Job, Mark, Member, Stone
+from samestone.shop.wording import paper_words
 
 # What a piece passes that is cleaned while its owner waits.
 _EXPRESS = (Station.TAKEN_IN, Station.CLEANED, Station.READY, Station.PICKED_UP)
@@ -21,7 +22,11 @@ _EXPRESS = (Station.TAKEN_IN, Station.CLEANED, Station.READY, Station.PICKED_UP)
 def clock_face(stone: Stone, marks: Iterable[Mark], *, legend: bool = True) -> SafeString:
     """The plan view with these marks as SVG for a page; taps on it are read by clockface.js."""
     # The drawing is made by paper, which escapes every word in it.
-    return mark_safe(paper.clock_face(stone.cut, paper_marks(marks), legend=legend, loose=stone.piece.is_loose_stone))
+    return mark_safe(
+        paper.clock_face(
+            stone.cut, paper_marks(marks), legend=legend, loose=stone.piece.is_loose_stone, **paper_words()
+        )
+    )
 
 
 def face(stone: Stone, marks: Iterable[Mark]) -> dict[str, Any]:

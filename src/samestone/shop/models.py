@@ -29,11 +29,16 @@ LOOSE_STONE = "loose stone"
 class Shop(models.Model):
     """The one row that says whose counter this is."""
 
+    class Language(models.TextChoices):
+        UK = "en-gb", "English (UK)"
+        US = "en-us", "English (US)"
+
     name = models.CharField(max_length=120)
     street = models.CharField(max_length=200, blank=True)
     town = models.CharField(max_length=120, blank=True)
     terms = models.JSONField(default=list, blank=True)  # [[topic, the shop's own words], …]
     simulated = models.BooleanField(default=False)  # a demo shop: everything in it is invented
+    language = models.CharField(max_length=10, choices=Language.choices, default=Language.UK)
 
 
 class MemberManager(BaseUserManager["Member"]):

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from samestone.gem import PROPERTIES, check_values
 from samestone.metrology import Problem
+from samestone.shop.wording import said
 
 # Three looks at one thing differ by less than this; more is a slip (common practice, no source).
 _WIDEST_SPREAD = Decimal("0.03")
@@ -69,7 +70,7 @@ def _mean(texts: Sequence[str]) -> float:
 
 
 def _words(problem: Problem) -> str:
-    remedy, found = problem.remedy, problem.found
+    remedy, found = said(problem.remedy), problem.found
     for name, known in PROPERTIES.items():
         found = found.replace(name, f"the {known.label},")
     end = "" if remedy.endswith(".") else "."

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from samestone.gem import PROPERTIES
 from samestone.shop import plausible
@@ -16,6 +17,7 @@ from samestone.shop.instrument import CAMERAS, same_instrument
 from samestone.shop.models import Examination, Instrument, Photograph, Reaction
 from samestone.shop.photograph import VIEWS
 from samestone.shop.tool import ToolField
+from samestone.shop.wording import said
 
 TURNS = 3
 
@@ -40,7 +42,9 @@ class ReadingsForm(Form):
         """`earlier`: indications of an earlier look that these must fit; none where this look is blind."""
         super().__init__(*args, **kwargs)
         self.question, self.examination, self.earlier = question, examination, earlier
-        self.missing = {row.what: row.why for row in examination.not_examined.current() if row.what in question.whats}
+        self.missing = {
+            row.what: said(row.why) for row in examination.not_examined.current() if row.what in question.whats
+        }
         before = {row.property: row for row in examination.readings.current() if row.property in question.whats}
         for what in question.whats:
             typed = before[what].indications if what in before else []
@@ -108,7 +112,7 @@ class ReadingsForm(Form):
 class UvForm(Form):
     strength = forms.ChoiceField(choices=words(*asked.STRENGTHS), widget=forms.RadioSelect, label="How strong")
     colour = forms.ChoiceField(
-        choices=words(*asked.COLOURS), widget=forms.RadioSelect, label="Which colour", required=False
+        choices=words(*asked.COLOURS), widget=forms.RadioSelect, label=gettext_lazy("Which colour"), required=False
     )
     instrument = ToolField(label="Lamp", required=False)
     distance_mm = DecimalText(label="Distance", unit="mm", lowest="1", highest="1000", required=False)
@@ -128,7 +132,7 @@ class UvForm(Form):
         if cleaned.get("strength") == "none":
             cleaned["colour"] = ""
         elif cleaned.get("strength") and not cleaned.get("colour"):
-            self.add_error("colour", "It glows: choose its colour.")
+            self.add_error("colour", gettext("It glows: choose its colour."))
         return cleaned
 
 

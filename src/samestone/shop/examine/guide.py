@@ -13,6 +13,7 @@ from samestone import imaging
 from samestone.shop import vault
 from samestone.shop.models import Examination, Photograph
 from samestone.shop.photo_reading import FACE_UP
+from samestone.shop.wording import said
 
 SHARP_ENOUGH = 0.65
 TURNED_DEG = 3.0
@@ -42,7 +43,7 @@ def _answer(photo: imaging.Photo, frame: Any, *, with_stone: bool) -> dict[str, 
     says = [f"{flag.sentence} {flag.remedy}" for flag in blocking] or advice(frame)
     return {
         "good": not blocking and (not with_stone or frame.low_side_deg is None),
-        "says": says[0] if says else "",
+        "says": said(says[0]) if says else "",
         "sharpness": round(min(frame.sharpness, plain.sharpness), 2),
         "sharp_enough": SHARP_ENOUGH,
         "light": round(frame.light, 2),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from samestone.shop import ledger
 from samestone.shop.claw_width import MEASURED
@@ -63,7 +64,9 @@ def keep_claws(
     """The widths that stand; each with `angle_deg`, `width_px`, `u_px`, `state`, and `how` it was found."""
     if not claws:
         height = what_of(photo) == "height"
-        raise NotPossibleNow("Tap foot and tip first." if height else "Tick at least one claw, or tap its two sides.")
+        raise NotPossibleNow(
+            "Tap foot and tip first." if height else gettext("Tick at least one claw, or tap its two sides.")
+        )
     measured = []
     for claw in claws:
         width, u, _ = in_unit(claw["width_px"], claw["u_px"], scale)

@@ -20,6 +20,7 @@ from samestone.shop.models import Examination, Instrument
 from samestone.shop.photograph import VIEWS, DoesNotCount, NotAPhotograph, keep_photograph
 from samestone.shop.sign_in import signed_in
 from samestone.shop.suspicion import doubts
+from samestone.shop.wording import said
 
 UNPROCESSABLE = 422
 _AS_RECEIVED = ("as received", "side", "prongs")
@@ -80,7 +81,7 @@ def keep_picture(request: HttpRequest, pk: int) -> HttpResponse:
             once=fields["once"] or None,
         )
     except DoesNotCount as error:
-        return _refuse(request, examination, str(error), may_keep=True)
+        return _refuse(request, examination, said(str(error)), may_keep=True)
     except (NotAPhotograph, ExaminationFinished) as error:
         return _refuse(request, examination, str(error))
     return redirect("examination-question", pk=examination.pk, name="pictures")

@@ -8,6 +8,7 @@ from samestone.gem import PROPERTIES
 from samestone.shop.examine import question as asked
 from samestone.shop.examine.actions import answered_whats
 from samestone.shop.models import Examination, Mark, Photograph
+from samestone.shop.wording import said
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ def steps(examination: Examination) -> tuple[Step, ...]:
     """Every question of this examination, answered or not."""
     answered = answered_whats(examination)
     told = _told(examination)
-    missing = {row.what: row.why for row in examination.not_examined.current()}
+    missing = {row.what: said(row.why) for row in examination.not_examined.current()}
     return tuple(
         Step(
             question.name,
@@ -41,7 +42,7 @@ def steps(examination: Examination) -> tuple[Step, ...]:
 
 def summary(examination: Examination) -> tuple[tuple[str, str, bool], ...]:
     """Everything that was asked, as (name, what was found or why not, whether it was found)."""
-    told, missing = _told(examination), {row.what: row.why for row in examination.not_examined.current()}
+    told, missing = _told(examination), {row.what: said(row.why) for row in examination.not_examined.current()}
     units = {row.property: f" {PROPERTIES[row.property].unit}" for row in examination.readings.current()}
     return tuple(
         (

@@ -8,6 +8,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from samestone.metrology import diary
 from samestone.shop.field import DecimalText
@@ -86,7 +87,7 @@ class WeightForm(Form):
 
 class StonesForm(Form):
     title = "Known stones"
-    help = "Three touches on a known diamond, three on a known imitation. A claw reads as metal."
+    help = gettext_lazy("Three touches on a known diamond, three on a known imitation. A claw reads as metal.")
     diamond_1 = forms.ChoiceField(label="Diamond, 1st", choices=words(*TOUCHES), initial="diamond")
     diamond_2 = forms.ChoiceField(label="2nd", choices=words(*TOUCHES), initial="diamond")
     diamond_3 = forms.ChoiceField(label="3rd", choices=words(*TOUCHES), initial="diamond")

@@ -18,6 +18,7 @@ from samestone.shop.instrument import CHECKS, as_metrology, checks_of
 from samestone.shop.instruments import actions, forms, queries, trial
 from samestone.shop.models import Instrument
 from samestone.shop.sign_in import owner_only, signed_in
+from samestone.shop.wording import said
 
 UNPROCESSABLE = 422
 
@@ -62,7 +63,7 @@ def check(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
             typed |= trial.read_micrometer(picture, typed["division_um"])
         tried = _try(row, name, typed)
     except ValueError as error:
-        form.add_error(None, str(error))
+        form.add_error(None, said(str(error)))
         return _diary(request, row, {name: form})
     actions.record_check(row, name, tried, picture=picture, at=timezone.now(), by=signed_in(request))
     if tried.outcome.passed:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from samestone.shop import agreement, row
 from samestone.shop.care import materials, treatments
@@ -17,16 +18,17 @@ PIECES = ("ring", "pendant", "earrings", "bracelet", "necklace", "brooch", LOOSE
 CUTS = ("round brilliant", "oval", "princess", "emerald", "cushion", "pear", "marquise", "heart", "baguette", "other")
 RISKS = (
     "heat near the stone",
-    "old or worn claws",
-    "hidden damage under claws",
+    gettext_noop("old or worn claws"),
+    gettext_noop("hidden damage under claws"),
     "ultrasonic and loose stones",
     "thin shank",
     "engraving may soften",
 )
 
 
-def choices(*words: str) -> list[tuple[str, str]]:
-    return [(word, word) for word in words]
+def choices(*words: str) -> list[tuple[str, Any]]:
+    """What is kept, and what stands on the button."""
+    return [(word, gettext_lazy(word)) for word in words]
 
 
 class NewJobForm(Form):
@@ -60,7 +62,7 @@ class PieceForm(Form):
 
 
 class StoneForm(Form):
-    position = forms.CharField(label="Where it sits", max_length=60, initial="centre")
+    position = forms.CharField(label="Where it sits", max_length=60, initial=gettext_lazy("centre"))
     count = forms.IntegerField(label="How many alike", min_value=1, max_value=500, initial=1)
     material = forms.ChoiceField(label="Said to be", choices=materials)
     treatment = forms.ChoiceField(label="Treatment", choices=treatments, initial="unknown")

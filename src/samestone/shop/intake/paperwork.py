@@ -6,9 +6,10 @@ import datetime as dt
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from samestone import paper
-from samestone.shop import agreement, drawing, ledger, vault, wording
+from samestone.shop import agreement, drawing, language, ledger, vault, wording
 from samestone.shop.intake import queries
 from samestone.shop.models import Entry, Examination, Job, Member, NotExamined, Photograph, Piece, Shop, Stone
 from samestone.shop.photo_reading import FACE_UP
@@ -32,7 +33,8 @@ def give_receipt(job: Job, *, at: dt.datetime, by: Member) -> Entry:
         raise NotReadyForPaper("A receipt needs first: " + ", ".join(step.title for step in missing) + ".")
     receipt = ledger.issue_receipt(job, at=at)
     seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
-    pdf = paper.receipt(receipt_sheet(job, seal=seal, at=at, by=by), at=at)
+    with language.spoken_here():
+        pdf = paper.receipt(receipt_sheet(job, seal=seal, at=at, by=by), at=at, words=wording.paper_words())
     details = {"receipt": receipt.as_json(), "receipt_kept": vault.store(pdf)}
     return ledger.append("receipt given", about=job, at=at, by=by, details=details)
 
@@ -63,7 +65,7 @@ def receipt_sheet(job: Job, *, seal: dict[str, str], at: dt.datetime, by: Member
         "not_seen": _not_seen(job),
         "pictures": [_picture(photo) for photo in _pictures(job)],
         "work": _work_words(job),
-        "risks": job.risks,
+        "risks": [gettext(topic) for topic in job.risks],
         "terms": shop.terms,
         "seal": seal,
         "signatures": ["client", shop.name],
@@ -93,7 +95,8 @@ def label(job: Job, *, at: dt.datetime) -> bytes:
         **({"face": drawn[0]} if drawn else {}),
         **{name: value for name, value in optional.items() if value},
     }
-    return paper.label(sheet, at=at)
+    with language.spoken_here():
+        return paper.label(sheet, at=at, words=wording.paper_words())
 
 
 def _work_words(job: Job) -> str:
@@ -125,7 +128,8 @@ def _not_seen(job: Job) -> list[str]:
     """What could not be seen of the whole piece."""
     hidden = sum(mark.category == "hidden" for mark in queries.condition_marks(job))
     places = f"{hidden} place{'s' if hidden > 1 else ''}"
-    arcs = f"the stone's edge in {places}, under claws or setting (hatched on the drawing)"
+    under = gettext("under claws or setting (hatched on the drawing)")
+    arcs = f"the stone's edge in {places}, {under}"
     return [arcs] if hidden else []
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext, gettext_noop
+
 from samestone.shop import ledger
 from samestone.shop.life import Station
 from samestone.shop.models import DAMAGE, Entry, Examination, Job, Mark, Photograph, Stone
@@ -11,7 +13,7 @@ from samestone.shop.models import DAMAGE, Entry, Examination, Job, Mark, Photogr
 QUESTIONS = {
     "piece": "The piece",
     "stones": "Its stones",
-    "condition": "Claws and damage",
+    "condition": gettext_noop("Claws and damage"),
     "pictures": "Pictures as received",
     "clean": "Clean it?",
     "look": "Look and measure",
@@ -44,7 +46,7 @@ def is_loose_stone(job: Job) -> bool:
 
 def title_of(job: Job, question: str) -> str:
     """The question in words; a loose stone has no claws."""
-    return "Damage" if question == "condition" and is_loose_stone(job) else QUESTIONS[question]
+    return "Damage" if question == "condition" and is_loose_stone(job) else gettext(QUESTIONS[question])
 
 
 def steps(job: Job) -> tuple[Step, ...]:
@@ -89,7 +91,7 @@ def _condition_lines(job: Job) -> tuple[str, ...]:
     if not marks and not no_damage_said(job):
         return ()
     words = (
-        f"{claws} claws" if claws else "" if is_loose_stone(job) else "no claws",
+        f"{claws} {gettext('claws')}" if claws else "" if is_loose_stone(job) else gettext("no claws"),
         f"{hidden} hidden places" if hidden else "",
         f"{damage} place{'s' if damage > 1 else ''} damaged" if damage else "no damage seen",
     )

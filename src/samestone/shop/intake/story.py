@@ -7,6 +7,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext, gettext_noop
+
 from samestone.shop import ledger
 from samestone.shop.models import Entry, Job, Member
 
@@ -23,7 +25,7 @@ _WORDS = {
     "made ready at once": "cleaned and ready",
     "picked up": "handed over",
     "value declared": "the client's own value written down",
-    "notice written": "note for the jeweller",
+    "notice written": gettext_noop("note for the jeweller"),
     "handed over": "changed hands",
     "news from the bench": "news from the bench, the client is asked",
     "client answered": "the client answered",
@@ -114,7 +116,7 @@ def _counted(found: Counter[str]) -> list[str]:
 
 def _told(entry: Entry) -> str:
     told: dict[str, Any] = entry.payload.data
-    words = _WORDS.get(entry.kind, entry.kind)
+    words = gettext(_WORDS[entry.kind]) if entry.kind in _WORDS else entry.kind
     match entry.kind:
         case "held":
             more = told["rows"][0]["held"]

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from samestone.shop import agreement, blindness, care, ledger, passage, row
@@ -231,7 +232,7 @@ def place_claws(request: HttpRequest, envelope: str) -> HttpResponse:
     stone = _stone_on_the_face(request, job)
     form = forms.ClawsForm(request.POST)
     if stone is None or not form.is_valid():
-        messages.error(request, "Describe the stone first, then say how many claws hold it (0 to 24).")
+        messages.error(request, gettext("Describe the stone first, then say how many claws hold it (0 to 24)."))
         return _back(request, job)
     now = timezone.now()
     examination = actions.received_examination(stone, at=now, by=signed_in(request))

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 
 from samestone import paper
-from samestone.shop import drawing, ledger, vault
+from samestone.shop import drawing, language, ledger, vault, wording
 from samestone.shop.casefile import examination_record
 from samestone.shop.models import Entry, Examination, Job, Member, Photograph, Shop
 from samestone.shop.pickup import queries
@@ -32,9 +32,11 @@ def give_papers(job: Job, *, at: dt.datetime, by: Member) -> Entry | None:
     record = record_of(job, judged, pictures)
     receipt = ledger.issue_receipt(job, at=at)
     seal = {"receipt": receipt.printed, "qr": receipt.qr, "key": ledger.key_fingerprint()}
-    sheet: Any = {**statement_sheet(job, judged, at=at, by=by), "record": ledger.record_bytes(record), "seal": seal}
+    with language.spoken_here():
+        sheet: Any = {**statement_sheet(job, judged, at=at, by=by), "record": ledger.record_bytes(record), "seal": seal}
+        printed = paper.statement(sheet, at=at, words=wording.paper_words())
     signed = paper.sign_pdf(
-        paper.statement(sheet, at=at),
+        printed,
         key_pem=ledger.signing_key().to_pem(),
         certificate_pem=ledger.certificate_pem(at=at),
         at=at,
@@ -145,9 +147,14 @@ def _judged_stone(one: queries.StoneAtPickUp, *, named: bool) -> dict[str, Any]:
         "checked": [finding["name"] for finding in one.judgement.compared],
         "unchecked": one.not_checked,
         "changes": [change.replace("_", " ") for change in one.after.declared_changes],
-        "verdict": one.judgement.verdict,
-        **({"picture_line": line} if (line := one.judgement.pictures.get("line")) else {}),
+        "verdict": wording.verdict_said(one.judgement.verdict),
+        **({"picture_line": _line_said(line)} if (line := one.judgement.pictures.get("line")) else {}),
     }
+
+
+def _line_said(line: Mapping[str, Any]) -> dict[str, Any]:
+    """The picture line as it is printed; the record keeps it as it was made."""
+    return {**line, **({"why_not": wording.said(line["why_not"])} if "why_not" in line else {})}
 
 
 def _pictures(one: queries.StoneAtPickUp) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from samestone.shop.life import Station
 from samestone.shop.models import Entry, Examination, Job, Mark, Photograph, Stone
 from samestone.shop.pickup import policy
 from samestone.shop.suspicion import doubts, fell_into_doubt
-from samestone.shop.wording import name_of, unit_of
+from samestone.shop.wording import name_of, said, unit_of
 
 LADDER = {
     "agrees": "Agrees in everything we could check",
@@ -81,6 +81,7 @@ class Judgement:
                 "name": name_of(finding["property"]),
                 "unit": unit_of(finding["property"]),
                 "sign": _SIGNS[finding["outcome"]],
+                "why": said(finding["why"]),
             }
             for finding in self.verdict["findings"]
         ]

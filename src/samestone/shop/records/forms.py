@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from samestone import gem
 from samestone.shop.field import DecimalText
@@ -129,7 +130,9 @@ class StrayForm(Form):
     uv_strength = forms.ChoiceField(
         label="Long-wave glow", choices=words(*STRENGTHS, blank="not looked"), required=False
     )
-    uv_colour = forms.ChoiceField(label="Its colour", choices=words(*COLOURS, blank="none"), required=False)
+    uv_colour = forms.ChoiceField(
+        label=gettext_lazy("Its colour"), choices=words(*COLOURS, blank="none"), required=False
+    )
 
     MEASURED = ("weight_ct", "diameter_min_mm", "diameter_max_mm", "depth_mm", "table_percent")
 
@@ -138,5 +141,5 @@ class StrayForm(Form):
         if not self.errors and not any(cleaned.get(name) for name in self.MEASURED):
             raise forms.ValidationError("Weigh it or measure it: give at least one number.")
         if cleaned.get("uv_strength") not in (None, "", "none") and not cleaned.get("uv_colour"):
-            self.add_error("uv_colour", "It glows: choose its colour.")
+            self.add_error("uv_colour", gettext("It glows: choose its colour."))
         return cleaned

@@ -14,6 +14,7 @@ from samestone.shop.instrument import as_metrology
 from samestone.shop.kinship import same_stones
 from samestone.shop.models import Examination, Job, Mark, Photograph, Reading, Stone
 from samestone.shop.suspicion import doubts
+from samestone.shop.wording import said
 
 LADDER = {
     "agrees": "Agrees in everything that could be compared",
@@ -154,7 +155,7 @@ def _visit(look: Examination, widths: tuple[claw_width.Change, ...]) -> Visit:
     for one in record["reactions"]:
         told[one["test"]] = " ".join(one[name] for name in ("strength", "colour", "result") if name in one)
     told |= {one["what"]: one["value"] for one in record["observations"]}
-    told |= {one["what"]: f"not seen: {one['why']}" for one in record["not_examined"]}
+    told |= {one["what"]: f"not seen: {said(one['why'])}" for one in record["not_examined"]}
     if "characteristics" in record:
         told["characteristics"] = f"{len(record['characteristics'])} marks in the stone"
     pictures = look.photographs.current().filter(usable=True).select_related("instrument")

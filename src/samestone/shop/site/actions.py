@@ -65,11 +65,13 @@ def let_go(member: Member, *, by: Member, at: dt.datetime) -> None:
 
 
 @transaction.atomic
-def describe_shop(*, name: str, street: str, town: str, terms: list[list[str]], by: Member, at: dt.datetime) -> Shop:
-    """What stands on the papers from now on."""
+def describe_shop(
+    *, name: str, street: str, town: str, terms: list[list[str]], language: str, by: Member, at: dt.datetime
+) -> Shop:
+    """What stands on the papers from now on, and which English the counter speaks."""
     shop = Shop.objects.get()
-    shop.name, shop.street, shop.town, shop.terms = name, street, town, terms
+    shop.name, shop.street, shop.town, shop.terms, shop.language = name, street, town, terms, language
     shop.save()
-    details = {"name": name, "street": street, "town": town, "terms": terms}
+    details = {"name": name, "street": street, "town": town, "terms": terms, "language": language}
     ledger.append("shop described", about="shop", at=at, by=by, details=details)
     return shop

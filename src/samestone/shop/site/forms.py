@@ -9,7 +9,7 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import validate_password
 
 from samestone.shop.form import Form
-from samestone.shop.models import Member
+from samestone.shop.models import Member, Shop
 
 
 class SignInForm(Form, AuthenticationForm):
@@ -74,11 +74,17 @@ class NewMemberForm(Form):
 
 
 class ShopForm(Form):
-    """What stands on the papers. Terms: one a line, `topic: your lawyer's words`."""
+    """What stands on the papers, and in which English. Terms: one a line, `topic: your lawyer's words`."""
 
     name = forms.CharField(label="The shop's name", max_length=120)
     street = forms.CharField(label="Street", max_length=200, required=False)
     town = forms.CharField(label="Town", max_length=120, required=False)
+    language = forms.ChoiceField(
+        label="Words on screens and papers",
+        choices=Shop.Language.choices,
+        widget=forms.RadioSelect,
+        help_text="Our own words only: what was typed stays as typed, and a paper once given as it was given.",
+    )
     terms = forms.CharField(
         label="Terms on the receipt",
         help_text="One a line: the topic, a colon, then your own lawyer's words.",

@@ -1,4 +1,4 @@
-"""The first start, and what every page may know about the shop."""
+"""The first start, the shop's English, and what every page may know about the shop."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
 
+from samestone.shop.language import spoken_here
 from samestone.shop.models import Shop
 
 
@@ -22,6 +23,17 @@ class FirstStart:
         if request.path != reverse("first-start") and not Shop.objects.exists():
             return redirect("first-start")
         return self.get_response(request)
+
+
+class OwnWords:
+    """Every page speaks the English that the shop chose, whatever the browser prefers: it is read with the client."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        with spoken_here():
+            return self.get_response(request)
 
 
 def shop_for_templates(request: HttpRequest) -> dict[str, Any]:

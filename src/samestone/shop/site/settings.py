@@ -47,6 +47,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "samestone.shop.site.middleware.OwnWords",
     "samestone.shop.site.middleware.FirstStart",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -144,6 +145,8 @@ WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English (UK)"), ("en-us", "English (US)")]
+FORMAT_MODULE_PATH = ["samestone.shop.formats"]  # dates and numbers do not follow the words
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = local_time_zone()

@@ -82,10 +82,10 @@ def let_go(request: HttpRequest, pk: int) -> HttpResponse:
 
 @owner_only
 def describe_shop(request: HttpRequest) -> HttpResponse:
-    """Name, address and terms on the papers."""
+    """Name, address and terms on the papers, and which English the counter speaks."""
     shop = Shop.objects.get()
     terms = "\n".join(f"{topic}: {words}" for topic, words in shop.terms)
-    initial = {"name": shop.name, "street": shop.street, "town": shop.town, "terms": terms}
+    initial = {"name": shop.name, "street": shop.street, "town": shop.town, "terms": terms, "language": shop.language}
     form = ShopForm(request.POST or None, initial=initial)
     if form.is_valid():
         actions.describe_shop(by=signed_in(request), at=timezone.now(), **form.cleaned_data)

@@ -9,9 +9,10 @@ from typing import Any
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
 
 from samestone import paper
-from samestone.shop import drawing
+from samestone.shop import drawing, wording
 from samestone.shop.models import Job, Mark, Stone
 from samestone.shop.wording import NAMES, name_of
 
@@ -80,7 +81,7 @@ def clock_hour(angle_deg: str) -> str:
 def kind_words(kind: str, category: str) -> str:
     """What was placed, as the palette calls it."""
     known = {(one[0], one[1]): one[2] for places in _PALETTES.values() for one in places}
-    return known.get((category, kind), kind or category)
+    return gettext(known[category, kind]) if (category, kind) in known else kind or category
 
 
 @register.simple_tag
@@ -101,6 +102,12 @@ def weight_of_evidence(log10_lr: Any) -> str:
 def finding_words(what: str) -> str:
     """A name of the record as the counter says it."""
     return name_of(what)
+
+
+@register.filter
+def said(text: Any) -> str:
+    """A sentence of ours that was made elsewhere, in the shop's words."""
+    return wording.said(str(text))
 
 
 @register.filter
@@ -148,6 +155,6 @@ _PALETTES: dict[str, tuple[tuple[str, str, str, str], ...]] = {
 def palette(name: str) -> list[dict[str, str]]:
     """What one may place on the clock face here."""
     return [
-        {"category": category, "kind": kind, "label": label, "more": more}
+        {"category": category, "kind": kind, "label": gettext(label), "more": more}
         for category, kind, label, more in _PALETTES[name]
     ]
