@@ -16,6 +16,8 @@ from samestone import evidence, imaging
 from samestone.cli import main
 from samestone.evidence.photographs import TooFewPairs, combine_scores, fit_line, shipped_calibration
 
+SOFTLY = 0.3  # contrast of a drawing as under a soft dome
+
 
 def entry(**changes: object) -> dict[str, object]:
     line = {"weights": {"x": 1.0}, "offset": 0.0}
@@ -127,7 +129,7 @@ def test_a_calibration_with_a_key_twice_is_refused() -> None:
 
 
 def test_a_picture_line_never_says_more_than_its_calibration() -> None:
-    drawing = draw(11)
+    drawing = draw(11, contrast=SOFTLY)
     pair = imaging.compare_photos(drawing.photo, rotated(drawing, 50), "guided")
     line = evidence.photographs.picture_line(pair)
     assert line["turn_deg"] == -50 or line["turn_deg"] == 50
@@ -150,9 +152,9 @@ def test_an_unusable_pair_counts_neither_way() -> None:
 
 
 def test_one_drawing_speaks_for_one_stone_and_two_for_two() -> None:
-    drawing = draw(11)
+    drawing = draw(11, contrast=SOFTLY)
     same = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, rotated(drawing, 50), "guided"))
-    other = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(12).photo, "guided"))
+    other = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(12, contrast=SOFTLY).photo, "guided"))
     assert same.log10_lr is not None
     assert other.log10_lr is not None
     assert same.log10_lr.value > 1
@@ -160,6 +162,15 @@ def test_one_drawing_speaks_for_one_stone_and_two_for_two() -> None:
     block = same.as_block()
     assert block is not None
     assert block.beyond_size
+
+
+def test_facets_that_outshine_the_others_break_the_guided_protocol() -> None:
+    """Full contrast is what a few hard lamps give; the same stone drawn softly is compared (above)."""
+    hard = draw(11)
+    found = imaging.compare_photos(draw(11, contrast=SOFTLY).photo, rotated(hard, 50), "guided")
+    assert not found.usable
+    assert "in B the brightest facets outshine most of them" in found.reason
+    assert "in A" not in found.reason
 
 
 def test_the_command_line(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]

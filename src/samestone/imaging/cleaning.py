@@ -92,7 +92,7 @@ def judge_marks(a: Study, b: Study, registration: Registration) -> list[CleanedF
     return sorted(told, key=lambda feature: -feature.probability)
 
 
-def one_per_place(marks: tuple[Characteristic, ...], near: float = 0.04) -> list[Characteristic]:
+def one_per_place(marks: tuple[Characteristic, ...], near: float = 0.02) -> list[Characteristic]:
     """The more probable one where dirt and a natural mark lie in one place (within `near` girdle radii)."""
     kept: list[Characteristic] = []
     for mark in marks:  # most probable first
