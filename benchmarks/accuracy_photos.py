@@ -155,7 +155,8 @@ def mismatch_figures(rows: list[dict[str, Any]], read: dict[str, dict[str, Any]]
     return {
         "cllr if nothing were refused": round(cllr(value[same], value[~same]), 3),
         "pairs not refused": [int(kept.sum()), len(kept)],
-        "cllr of those": round(cllr(value[same & kept], value[~same & kept]), 3),
+        "of these of one stone": int((same & kept).sum()),
+        "cllr of those": calibrate_photos.costs(value[same & kept], value[~same & kept])[:1],
     }
 
 

@@ -154,7 +154,9 @@ def test_an_unusable_pair_counts_neither_way() -> None:
 def test_one_drawing_speaks_for_one_stone_and_two_for_two() -> None:
     drawing = draw(11, contrast=SOFTLY)
     same = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, rotated(drawing, 50), "guided"))
-    other = evidence.photographs.weigh_photographs(imaging.compare_photos(drawing.photo, draw(12, contrast=SOFTLY).photo, "guided"))
+    other = evidence.photographs.weigh_photographs(
+        imaging.compare_photos(drawing.photo, draw(12, contrast=SOFTLY).photo, "guided")
+    )
     assert same.log10_lr is not None
     assert other.log10_lr is not None
     assert same.log10_lr.value > 1
