@@ -9,7 +9,6 @@ PROTOCOLS = ("guided", "free")
 LEVEL_DEG = 1.8
 FREE_MARGIN = 3.0
 SHADE_APART = 0.8
-SOFT = 1.9  # times that the brightest facets may outshine most: under 309 domes of `calibrate` 2 did more
 LEAST_CONSISTENT = 0.12
 NOT_LAID = (
     "The two pictures cannot be laid on each other beyond doubt: other lamp, other lean, or another stone. "
@@ -29,11 +28,6 @@ def why_not(a: Study, b: Study) -> str:
         if study.lean > LEVEL_DEG:
             words.append(f"the stone in {name} leans by about {study.lean:.1f} degrees (at most {LEVEL_DEG:.1f}).")
         words += [f"in {name}: {flag.sentence}" for flag in study.flags if flag.name in ("clipped", "glare")]
-        if study.dazzle > SOFT:
-            words.append(
-                f"in {name} the brightest facets outshine most of them {study.dazzle:.1f} times (at most {SOFT} under "
-                "a soft dome): the light does not come from all around."
-            )
     if abs(a.shade - b.shade) > SHADE_APART:
         words.append("the two are lit differently.")
     return " ".join(words)

@@ -23,7 +23,6 @@ from samestone.imaging.view import GIRDLE, Plane, View, cut_out, disc, view_of
 LEAST_SCORE = 0.35
 WELL_COVERED = 0.6
 SECOND_STONE = 0.75
-DISPLAY_GAMMA = 2.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,15 +105,6 @@ class Study:
         return float(np.log((low + 0.01) / (high + 0.01)))
 
     @cached_property
-    def dazzle(self) -> float:
-        """How many times the brightest facets outshine most: 99th over 50th percentile, in linear light.
-
-        Under a soft dome no facet can mirror anything much brighter than what most of them mirror.
-        """
-        middle, high = np.percentile(self._inside(), (50, 99)) ** DISPLAY_GAMMA
-        return float((high + 0.003) / (middle + 0.003))
-
-    @cached_property
     def lean(self) -> float:
         return lean_deg(self.view.detail_half, self.view.fold)
 
@@ -124,6 +114,8 @@ class Study:
         if self.outline is None or not quality.has_structure(self.encoded, disc(0.9)):
             return (quality.NO_STONE,)
         flags = [*self._framing(self.outline), *self._sharpness(), *quality.exposure_flags(self._inside(), 1.0)]
+        if quality.dazzle(self._inside()) > quality.MOST_DAZZLE and quality.GLARE not in flags:
+            flags.append(quality.GLARE)
         if not any(flag.blocking for flag in flags) and self.lean > quality.TILTED_DEG:
             flags.append(quality.fill(quality.TILTED, self.lean))
         hidden = quality.hidden_degrees(self.outline)
