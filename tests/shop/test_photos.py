@@ -195,6 +195,8 @@ def test_cleaning_shows_what_went_and_a_tap_agrees_on_what_stayed(
     changes = cleaning.find_changes(stone)
     outcomes = {spot.went for spot in changes.spots}
     assert outcomes == {True, False}
+    quarters = {int(float(spot.angle_deg)) // 90 for spot in changes.spots if spot.went}
+    assert len(quarters) == 4, "the rings lie all over the stone, as the dirt does"
     stayed = next(spot for spot in changes.spots if not spot.went)
     gone = next(spot for spot in changes.spots if spot.went)
     address = f"/stone/{stone.pk}/cleaning/"

@@ -20,6 +20,8 @@ WENT, STAYED = "not visible after", "still there"
 MOST = 12  # of each outcome; more rings than that hide the stone
 RIM = 0.93  # beyond it the girdle and the claws look like features
 APART = 0.09  # girdle radii; nearer ones share a ring
+SPREAD = (0.4, 0.25, APART)
+NEARLY_SURE = 0.9
 GIRDLE = 40.0  # its radius in a plate of 100
 
 
@@ -102,8 +104,18 @@ def _shown(compared: Any) -> list[Any]:
     for one in sorted(compared.features, key=lambda one: -one.probability):
         if one.r < RIM and all(_apart(one, other) > APART for other in clear):
             clear.append(one)
-    chosen = [one for outcome in (WENT, STAYED) for one in [f for f in clear if f.outcome == outcome][:MOST]]
+    chosen = [one for outcome in (WENT, STAYED) for one in _spread([f for f in clear if f.outcome == outcome])]
     return sorted(chosen, key=lambda one: (one.outcome == STAYED, one.angle_deg))
+
+
+def _spread(features: list[Any]) -> list[Any]:
+    """The most probable few; of those that are nearly sure, far from each other first, for many lie side by side."""
+    chosen: list[Any] = []
+    for apart in SPREAD:
+        for one in features if apart == APART else [f for f in features if f.probability > NEARLY_SURE]:
+            if len(chosen) < MOST and all(_apart(one, other) > apart for other in chosen):
+                chosen.append(one)
+    return chosen
 
 
 def _apart(one: Any, other: Any) -> float:
