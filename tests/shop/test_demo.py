@@ -128,12 +128,13 @@ def test_a_port_that_cannot_be_is_refused(demo: tuple[Path, str]) -> None:
     assert "from 1 to 65535" in refused.stderr
 
 
-def test_serve_answers_on_this_machine(demo: tuple[Path, str]) -> None:
+@pytest.mark.parametrize("command", [("serve",), ("demo", "--serve")], ids=["serve", "demo"])
+def test_the_counter_answers_on_this_machine(demo: tuple[Path, str], command: tuple[str, ...]) -> None:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     server = subprocess.Popen(
-        [SAMESTONE, "serve", "--data", str(demo[0]), "--port", str(port)], stdout=subprocess.PIPE, env=ALONE
+        [SAMESTONE, *command, "--data", str(demo[0]), "--port", str(port)], stdout=subprocess.PIPE, env=ALONE
     )
     try:
         for _ in range(100):
@@ -147,7 +148,7 @@ def test_serve_answers_on_this_machine(demo: tuple[Path, str]) -> None:
         assert "default-src 'none'" in page.headers["Content-Security-Policy"]
         style = urllib.request.urlopen(f"http://127.0.0.1:{port}/static/css/look.css", timeout=20)
         assert style.headers["Content-Type"].startswith("text/css")
-        again = run("serve", "--data", str(demo[0]), "--port", str(port))
+        again = run(*command, "--data", str(demo[0]), "--port", str(port))
         assert again.returncode == 2
         assert f"cannot listen on 127.0.0.1:{port}" in again.stderr and f"--port {port + 1}" in again.stderr
     finally:

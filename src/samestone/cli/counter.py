@@ -15,13 +15,10 @@ PORT = 8420
 def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The four commands of the counter; nothing heavy is imported until one of them runs."""
     serve = commands.add_parser("serve", help="open the counter in the browser")
-    serve.add_argument("--port", type=int, default=PORT, help=f"where to listen (default {PORT})")
-    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
     serve.set_defaults(run=run_serve)
 
     demo = commands.add_parser("demo", help="play one invented job from take-in to pick-up")
     demo.add_argument("--serve", action="store_true", help="open the counter afterwards")
-    demo.add_argument("--port", type=int, default=PORT, help=f"where to listen (default {PORT})")
     demo.set_defaults(run=run_demo)
 
     check = commands.add_parser("check", help="compare tables, log and vault")
@@ -35,6 +32,9 @@ def add_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     backup.add_argument("--without-key", action="store_true", help="leave the signing key out (keep it elsewhere!)")
     backup.set_defaults(run=run_backup)
 
+    for command in (serve, demo):
+        command.add_argument("--port", type=int, default=PORT, help=f"where to listen (default {PORT})")
+        command.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
     for command in (serve, demo, check, backup):
         command.add_argument("--data", type=Path, help="the data folder (default: SAMESTONE_DATA or ~/Samestone)")
 
@@ -68,7 +68,7 @@ def _refuse_taken_port(host: str, port: int) -> None:
 def run_demo(arguments: argparse.Namespace) -> int:
     """Plays the demo job; with `--serve` the counter stays open."""
     if arguments.serve:
-        _refuse_taken_port("127.0.0.1", arguments.port)
+        _refuse_taken_port(arguments.host, arguments.port)
     open_data(arguments.data)
     from django.utils import timezone
 
