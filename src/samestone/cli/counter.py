@@ -60,8 +60,8 @@ def _refuse_taken_port(host: str, port: int) -> None:
         except (OSError, UnicodeError) as error:
             why = getattr(error, "strerror", "") or "not an address"
             raise Refusal(
-                f"--port: cannot listen on {host}:{port} ({why}); stop what listens there, or name another: "
-                f"samestone serve --port {port + 1}"
+                f"--port: cannot listen on {host}:{port} ({why}); stop what listens there, or name another port: "
+                f"--port {port + 1}"
             ) from error
 
 
